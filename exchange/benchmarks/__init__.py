@@ -1,0 +1,1 @@
+"""Measurements, and the private servers that they and the tests run on."""

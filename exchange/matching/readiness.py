@@ -1,0 +1,101 @@
+"""When a donor on request has pollen ready to post, and how long that pollen has rested.
+
+A flower that opened on day o sheds from o + first pollen day − 1 to o + last pollen day − 1. Pollen
+collected on day c is ready on c + handling days. On a posting day s the donor packs the freshest
+pollen collected since the last open day; older pollen was already refused once.
+"""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from exchange.matching.side import Lane, PollenOffer
+from exchange.science import constants
+from exchange.science.arrays import BoolArray, FloatArray, IntegerArray
+
+
+@dataclass(frozen=True)
+class DonorClock:
+    """Days between a flower's opening and the earliest posting of its pollen, and how long it sheds.
+
+    ``lag_days`` run from opening to ready; ``handling_days`` of them lie after collection;
+    ``rest_days`` of those are spent at 4 °C, the others drying.
+    """
+
+    lag_days: int
+    shedding_days: int
+    handling_days: int
+    rest_days: int
+
+
+def donor_clock(offer: PollenOffer, lane: Lane) -> DonorClock:
+    """The clock of an offer on request.
+
+    A night flower's pollen goes from the date after its collection; a day flower's on the same date
+    only if shedding and handling end before the cut-off. Drying comes on top. The lag is at least one
+    day: what opens on the posting day itself is seen too late to count on.
+    """
+    parent = offer.parent
+    rest = 1 if parent.diel == "night" or not lane.collected_before_cut_off else 0
+    drying = int(np.ceil(constants.DRYING_HOURS.value / 24.0)) if offer.treatment != "fresh" else 0
+    return DonorClock(
+        lag_days=max(parent.pollen_first_day - 1 + rest + drying, 1),
+        shedding_days=parent.pollen_last_day - parent.pollen_first_day + 1,
+        handling_days=rest + drying,
+        rest_days=rest,
+    )
+
+
+@dataclass(frozen=True)
+class PostingDays:
+    """Which days ahead are open, and days since the open day before each."""
+
+    is_open: BoolArray
+    gap_days: IntegerArray
+
+    @property
+    def longest_gap(self) -> int:
+        """Most days between two open days, 1 where every day is open."""
+        return int(self.gap_days[self.is_open].max()) if self.is_open.any() else 1
+
+
+def posting_days(lane: Lane, first: date, days: int) -> PostingDays:
+    """Open days of the origin's service for ``days`` days from ``first``."""
+    lead = constants.LONGEST_CLOSED_RUN_DAYS.value
+    index = np.arange(-int(lead), days)
+    opened = np.array([lane.origin.is_open(first + timedelta(days=int(day))) for day in index])
+    last_open = np.maximum.accumulate(np.where(opened, index, index[0]))
+    gap = (index[1:] - last_open[:-1])[int(lead) - 1 :]
+    return PostingDays(opened[int(lead) :], gap.astype(np.int64))
+
+
+def ready_chance(
+    opening_rate: FloatArray, lead_days: int, clock: DonorClock, days: PostingDays
+) -> FloatArray:
+    """Chance that pollen of some rest is ready on each day, for each rest in days at 4 °C.
+
+    Parameters
+    ----------
+    opening_rate : array (scenarios, lead_days + days)
+        Expected new flowers of each day, beginning ``lead_days`` before the first posting day.
+    lead_days : int
+        Days of ``opening_rate`` before the first posting day.
+
+    Returns
+    -------
+    array (days, longest gap)
+        Column g is the chance that the freshest pollen ready has rested g days; rows of closed days
+        are zero. A row's sum is the chance that any pollen is ready.
+    """
+    opened = np.concatenate([np.zeros((opening_rate.shape[0], 1)), np.cumsum(opening_rate, axis=1)], axis=1)
+    chance = np.zeros((days.is_open.size, days.longest_gap))
+    for day in np.flatnonzero(days.is_open):
+        newest = lead_days + day - clock.lag_days + 1
+        for rest in range(int(days.gap_days[day])):
+            start = newest - clock.shedding_days - rest
+            end = newest if rest == 0 else start + 1
+            none_newer = opened[:, newest] - opened[:, end]
+            some = opened[:, end] - opened[:, start]
+            chance[day, rest] = (np.exp(-none_newer) * -np.expm1(-some)).mean()
+    return chance

@@ -1,0 +1,10 @@
+"""Deals as rows. One model a file."""
+
+from exchange.models.due import DueTask
+from exchange.models.lot import Lot
+from exchange.models.matching_run import MatchingRun
+from exchange.models.offer import Offer
+from exchange.models.pairing import Pairing
+from exchange.models.wanted_cross import WantedCross
+
+__all__ = ["DueTask", "Lot", "MatchingRun", "Offer", "Pairing", "WantedCross"]

@@ -1,0 +1,64 @@
+"""Pollen a grower gives of one plant: collected in bloom on request, or in hand as lots."""
+
+from django.db import models
+
+from growers.models import Plant
+from growers.models.base import PublicModel
+
+
+class OpenState(models.TextChoices):
+    """State of an offer and of a wanted cross."""
+
+    OPEN = "open"
+    PAUSED = "paused"
+    CLOSED = "closed"
+
+
+class Treatment(models.TextChoices):
+    """What is done with pollen before it is posted; frozen pollen was dried first."""
+
+    FRESH = "fresh"
+    DRIED = "dried"
+    FROZEN = "frozen"
+
+
+class PackingPreset(models.TextChoices):
+    """How a donor packs; the hours that a box stays cold are computed, never promised."""
+
+    COLD_BOX = "cold_box"
+    ENVELOPE = "envelope"
+
+
+class Offer(PublicModel):
+    """One offer of one plant; ``countries`` are those its donor posts to besides the own."""
+
+    class Kind(models.TextChoices):
+        ON_REQUEST = "on_request"
+        IN_HAND = "in_hand"
+
+    plant = models.ForeignKey(Plant, on_delete=models.PROTECT, related_name="offers")
+    kind = models.CharField(max_length=20, choices=Kind)
+    state = models.CharField(max_length=10, choices=OpenState, default=OpenState.OPEN)
+    treatment = models.CharField(max_length=10, choices=Treatment)
+    packing = models.CharField(max_length=20, choices=PackingPreset, default=PackingPreset.COLD_BOX)
+    doses = models.PositiveSmallIntegerField()
+    doses_per_flower = models.PositiveSmallIntegerField(default=1)
+    countries = models.JSONField(default=list, blank=True)
+    posts_on_saturday = models.BooleanField(default=False)
+    collected_before_cut_off = models.BooleanField(default=True)
+    note = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(doses__gte=1, doses__lte=999), name="offer_doses_range"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(doses_per_flower__gte=1, doses_per_flower__lte=50),
+                name="offer_doses_per_flower_range",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(kind="in_hand") | ~models.Q(treatment="frozen"),
+                name="offer_frozen_is_in_hand",
+            ),
+        ]

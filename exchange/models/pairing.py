@@ -1,0 +1,46 @@
+"""An offer and a wanted cross side by side: chances, dates, reasons. Superseded, never deleted."""
+
+from django.db import models
+
+from exchange.models.matching_run import MatchingRun
+from exchange.models.offer import Offer
+from exchange.models.wanted_cross import WantedCross
+from growers.models.base import PublicModel
+
+
+class Pairing(PublicModel):
+    """One pairing as one run reckoned it.
+
+    ``plan`` holds the numbers and dates with their basis, ``reasons`` and ``cautions`` codes with
+    parameters; the columns beside it are those that lists filter and sort by.
+    """
+
+    class State(models.TextChoices):
+        SUGGESTED = "suggested"
+        SUPERSEDED = "superseded"
+        DISMISSED = "dismissed"
+
+    offer = models.ForeignKey(Offer, on_delete=models.PROTECT, related_name="pairings")
+    wanted_cross = models.ForeignKey(WantedCross, on_delete=models.PROTECT, related_name="pairings")
+    run = models.ForeignKey(MatchingRun, on_delete=models.PROTECT, related_name="pairings")
+    state = models.CharField(max_length=20, choices=State, default=State.SUGGESTED)
+    chance = models.FloatField()
+    post_on = models.DateField(null=True, blank=True)
+    not_later_than = models.DateField(null=True, blank=True)
+    plan = models.JSONField()
+    reasons = models.JSONField(default=list)
+    cautions = models.JSONField(default=list)
+    papers = models.JSONField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                "offer",
+                "wanted_cross",
+                condition=models.Q(state="suggested"),
+                name="pairing_suggested_once",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(chance__gte=0, chance__lte=1), name="pairing_chance_range"
+            ),
+        ]

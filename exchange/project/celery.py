@@ -1,0 +1,10 @@
+"""The Celery application: JSON only, tasks acknowledged early, never run in the caller's process."""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "exchange.project.settings")
+
+app = Celery("exchange")
+app.config_from_object("django.conf:settings", namespace="CELERY")

@@ -1,0 +1,97 @@
+"""What a grower should know before saying yes: kinship, ploidy, thin evidence, cold, papers."""
+
+from collections.abc import Iterable, Sequence
+from datetime import timedelta
+
+from exchange.matching.plan import PairPlan
+from exchange.matching.reason import Reason
+from exchange.matching.side import CrossWanted, Lane, PollenOffer
+from exchange.science.chromosome import offspring_counts, offspring_warning
+from exchange.science.kinship import PedigreeEntry, offspring_inbreeding
+from exchange.science.parcel import hours_cold
+from growers.selectors.relative import Relative, pedigree
+
+DIPLOID = 2
+
+
+def pedigree_entries(plant_ids: Iterable[int]) -> list[PedigreeEntry]:
+    """The pedigree of plants as kinship takes it; chromosome sets of offspring follow from their parents."""
+    sets: dict[str, int] = {}
+    entries: list[PedigreeEntry] = []
+    for relative in pedigree(plant_ids):
+        entry = _entry(relative, sets)
+        sets[entry.name] = entry.chromosome_sets
+        entries.append(entry)
+    return entries
+
+
+def _entry(relative: Relative, sets: dict[str, int]) -> PedigreeEntry:
+    """One clone; an unknown parent is taken to have given as many sets as the known one."""
+    known = [sets[name] for name in (relative.seed_parent, relative.pollen_parent) if name is not None]
+    if not known:
+        return PedigreeEntry(relative.clone, chromosome_sets=_own_sets(relative.ploidy))
+    halves = [max(1, count // 2) for count in known]
+    seed, pollen = halves[0], halves[-1]
+    return PedigreeEntry(
+        relative.clone,
+        relative.seed_parent,
+        relative.pollen_parent,
+        chromosome_sets=seed + pollen,
+        seed_sets=seed,
+        pollen_sets=pollen,
+    )
+
+
+def _own_sets(ploidy: float | None) -> int:
+    return int(ploidy) if ploidy is not None and ploidy >= 1 and ploidy == int(ploidy) else DIPLOID
+
+
+def cautions(
+    offer: PollenOffer, wanted: CrossWanted, lane: Lane, plan: PairPlan, entries: Sequence[PedigreeEntry]
+) -> list[Reason]:
+    """All cautions of one pairing, the ones about the offspring first."""
+    found = [
+        _kinship(offer, wanted, entries),
+        _ploidy(offer, wanted),
+        Reason("frozen_untested" if offer.treatment == "frozen" else "viability_prior_only"),
+        Reason("fresh_dies_fast") if offer.treatment == "fresh" else None,
+        _cold(lane, plan),
+        Reason("below_least_chance") if plan.each_flower.estimate < wanted.least_chance else None,
+    ]
+    return [caution for caution in found if caution is not None]
+
+
+def papers(offer: PollenOffer, wanted: CrossWanted) -> Reason | None:
+    """The papers line of a pairing across a border; never empty there, None inside one country."""
+    if offer.country == wanted.country:
+        return None
+    return Reason("papers_nothing_on_file", {"origin": offer.country, "destination": wanted.country})
+
+
+def _kinship(offer: PollenOffer, wanted: CrossWanted, entries: Sequence[PedigreeEntry]) -> Reason | None:
+    found = offspring_inbreeding(entries, wanted.parent.clone, offer.parent.clone)
+    if found.warning == "none":
+        return None
+    figures = {"disomic": round(found.disomic, 4), "polysomic": round(found.polysomic, 4)}
+    return Reason(f"kinship_{found.warning}", figures)
+
+
+def _ploidy(offer: PollenOffer, wanted: CrossWanted) -> Reason | None:
+    counts = wanted.parent.chromosome_counts, offer.parent.chromosome_counts
+    level = offspring_warning(*counts)
+    if level == "none" or not all(counts):
+        return None
+    predicted = ", ".join(f"{count:g}" for count in offspring_counts(*counts))
+    return Reason(f"offspring_ploidy_{level}", {"counts": predicted})
+
+
+def _cold(lane: Lane, plan: PairPlan) -> Reason | None:
+    if plan.dates is None or lane.packing.ice_kg == 0.0:
+        return None
+    ambient = float(lane.ambient_c[plan.dates.post_on.month - 1])
+    cold = hours_cold(lane.packing, ambient)
+    trip = (plan.dates.arrival_half - plan.dates.post_on) / timedelta(hours=1)
+    if cold >= trip:
+        return None
+    figures = {"cold_hours": round(cold), "trip_hours": round(trip), "ambient_c": round(ambient)}
+    return Reason("box_short_cold", figures)

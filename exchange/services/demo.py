@@ -1,0 +1,307 @@
+"""Loads the invented society of the demo: all of it, once."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+from django.db import transaction
+
+from exchange.services.offer import OfferFields, offer_create, offer_in_hand_create
+from exchange.services.wanted_cross import wanted_cross_create
+from growers.errors import FieldProblem
+from growers.models import BloomSighting, Grower, Plant, Site, Taxon
+from growers.services import bloom, grower, plant, site, taxon
+from growers.services.csv_table import CellReader, TableRow, read_table, refuse
+
+INVENTED = {"source": "invented for the demo", "status": "judgement"}
+YES_NO = ("yes", "no")
+
+
+@dataclass
+class _Loaded:
+    growers: dict[str, Grower] = field(default_factory=dict)
+    sites: dict[str, Site] = field(default_factory=dict)
+    plants: dict[str, Plant] = field(default_factory=dict)
+
+
+Row = TypeVar("Row")
+Reader = Callable[[CellReader, _Loaded], None]
+
+
+def demo_load(folder: Path) -> bool:
+    """Load the tables of ``folder`` in one transaction; False, and nothing touched, if they are there already.
+
+    Raises ``InvalidInput`` naming file, row, column, value and what is allowed; then nothing is written.
+    """
+    tables = {name: _rows(folder, name) for name in COLUMNS}
+    handles = [row.cells["handle"] for row in tables["grower"]]
+    if Grower.objects.filter(handle__in=handles).exists():
+        return False
+    with transaction.atomic():
+        loaded = _Loaded()
+        for name, rows in tables.items():
+            _table_load(f"{name}.csv", rows, READERS[name], loaded)
+    return True
+
+
+def _rows(folder: Path, name: str) -> list[TableRow]:
+    path = folder / f"{name}.csv"
+    return read_table(path.read_bytes(), required=COLUMNS[name], file=path.name)
+
+
+def _table_load(file: str, rows: Sequence[TableRow], reader: Reader, loaded: _Loaded) -> None:
+    problems: list[FieldProblem] = []
+    for row in rows:
+        reader(CellReader(row, problems), loaded)
+        refuse(problems, file=file)
+
+
+def _words(cells: CellReader, column: str) -> list[str]:
+    return cells.row.cells[column].split()
+
+
+def _numbers(cells: CellReader, column: str) -> list[int]:
+    return [int(word) for word in _words(cells, column) if word.isdigit()]
+
+
+def _known(cells: CellReader, column: str, known: dict[str, Row], what: str) -> Row:
+    """The row that a cell names; refused at once, because nothing after it could be read."""
+    value = cells.row.cells[column]
+    if value not in known:
+        cells.refuse(column, value, f"one of the {what} of this demo", code="not_found")
+        refuse(cells.problems)
+    return known[value]
+
+
+def _grower(cells: CellReader, loaded: _Loaded) -> None:
+    handle = cells.text("handle")
+    loaded.growers[handle] = grower.grower_create(
+        handle=handle,
+        email=f"{handle}@demo.invalid",
+        name=cells.text("name"),
+        zone=cells.text("zone"),
+        units=cells.text("units"),
+        countries_shipped_to=_words(cells, "countries_shipped_to"),
+        credit_line=cells.text("credit_line"),
+    )
+
+
+def _site(cells: CellReader, loaded: _Loaded) -> None:
+    actor = _known(cells, "grower", loaded.growers, "growers")
+    loaded.sites[f"{actor.handle} {cells.text('name')}"] = site.site_create(
+        actor=actor,
+        name=cells.text("name"),
+        country=cells.text("country"),
+        latitude_deg=cells.number("latitude_deg", -90, 90),
+        longitude_deg=cells.number("longitude_deg", -180, 180),
+        water=cells.text("water"),
+    )
+
+
+def _cultivar(cells: CellReader, loaded: _Loaded) -> None:
+    counts = _numbers(cells, "chromosome_counts")
+    aspects = ["group", "flower", *(["chromosomes"] if counts else [])]
+    taxon.taxon_create(
+        name=cells.text("name"),
+        rank=cells.text("rank"),
+        group=cells.text("group"),
+        origin_groups=_words(cells, "origin_groups"),
+        diel=cells.text("diel"),
+        flower_days=cells.integer("flower_days", 1, 14, needed=True) or 0,
+        pollen_first_day=cells.integer("pollen_first_day", 1, 14, needed=True) or 0,
+        pollen_last_day=cells.integer("pollen_last_day", 1, 14, needed=True) or 0,
+        chromosome_counts=counts,
+        ploidy=cells.number("ploidy", 1, 20),
+        sources=dict.fromkeys(aspects, INVENTED),
+        invented=True,
+    )
+
+
+def _plant(cells: CellReader, loaded: _Loaded) -> None:
+    actor = _known(cells, "grower", loaded.growers, "growers")
+    place = f"{actor.handle} {cells.text('site')}"
+    named = Taxon.objects.filter(name=cells.row.cells["taxon"]).first()
+    if named is None and cells.row.cells["taxon"]:
+        cells.refuse("taxon", cells.row.cells["taxon"], "a taxon that is loaded", code="not_found")
+        return
+    group = {"group": cells.text("group")} if named is None else {}
+    loaded.plants[f"{actor.handle} {cells.text('number')}"] = plant.plant_create(
+        actor=actor,
+        site=loaded.sites[place],
+        number=cells.text("number"),
+        name_as_grown=cells.text("name_as_grown"),
+        taxon=named,
+        crowns=cells.integer("crowns", 1, 500, needed=True) or 1,
+        traits=_words(cells, "traits"),
+        seed_parent=_parent(cells, "seed_parent", loaded),
+        pollen_parent=_parent(cells, "pollen_parent", loaded),
+        origin=cells.text("origin"),
+        **group,  # type: ignore[typeddict-item]
+    )
+
+
+def _parent(cells: CellReader, column: str, loaded: _Loaded) -> Plant | None:
+    return _known(cells, column, loaded.plants, "plants") if cells.row.cells[column] else None
+
+
+def _owned(cells: CellReader, column: str, loaded: _Loaded) -> Plant:
+    return _known(cells, column, loaded.plants, "plants")
+
+
+def _bloom_season(cells: CellReader, loaded: _Loaded) -> None:
+    first, last = cells.day("first_flower_on", needed=True), cells.day("last_flower_on")
+    if first is None:
+        return
+    flowered = _owned(cells, "plant", loaded)
+    bloom.bloom_season_record(
+        actor=flowered.grower,
+        plant=flowered,
+        first_flower_on=first,
+        first_precision=cells.text("first_precision"),
+        last_flower_on=last,
+        last_precision=cells.text("last_precision"),
+    )
+
+
+def _bloom_said(cells: CellReader, loaded: _Loaded) -> None:
+    flowered = _owned(cells, "plant", loaded)
+    bloom.bloom_said_set(
+        actor=flowered.grower,
+        plant=flowered,
+        all_year=cells.choice("all_year", YES_NO) == "yes",
+        weak_months=_numbers(cells, "weak_months"),
+        first_month=cells.integer("first_month", 1, 12),
+        first_day=cells.integer("first_day", 1, 31),
+        last_month=cells.integer("last_month", 1, 12),
+        last_day=cells.integer("last_day", 1, 31),
+        precision=cells.text("precision", needed=False) or "month_third",
+    )
+
+
+def _bloom_sighting(cells: CellReader, loaded: _Loaded) -> None:
+    flowered, seen_on = _owned(cells, "plant", loaded), cells.day("seen_on", needed=True)
+    kind = cells.choice("kind", BloomSighting.Kind.values)
+    if seen_on is None or not kind:
+        return
+    actor = flowered.grower
+    if kind == BloomSighting.Kind.BUD:
+        stage = cells.text("bud_stage")
+        bloom.bloom_bud_seen(actor=actor, plant=flowered, seen_on=seen_on, bud_stage=stage)
+    elif kind == BloomSighting.Kind.NOT_YET:
+        bloom.bloom_not_yet(actor=actor, plant=flowered, seen_on=seen_on)
+    elif kind == BloomSighting.Kind.SEASON_OVER:
+        bloom.bloom_season_over(actor=actor, plant=flowered, seen_on=seen_on)
+    else:
+        count = cells.integer("flower_count", 0, 999, needed=True) or 0
+        bloom.bloom_flowers_count(actor=actor, plant=flowered, seen_on=seen_on, flower_count=count)
+
+
+def _offer(cells: CellReader, loaded: _Loaded) -> None:
+    given = _owned(cells, "plant", loaded)
+    fields: OfferFields = {
+        "treatment": cells.text("treatment"),
+        "packing": cells.text("packing"),
+        "doses": cells.integer("doses", 1, 999, needed=True) or 1,
+        "doses_per_flower": cells.integer("doses_per_flower", 1, 50, needed=True) or 1,
+        "posts_on_saturday": cells.choice("posts_on_saturday", YES_NO) == "yes",
+    }
+    collected_on = cells.day("collected_on")
+    if collected_on is None:
+        offer_create(actor=given.grower, plant=given, **fields)
+        return
+    store = cells.text("store")
+    offer_in_hand_create(actor=given.grower, plant=given, collected_on=collected_on, store=store, **fields)
+
+
+def _wanted_cross(cells: CellReader, loaded: _Loaded) -> None:
+    seed_parent = _owned(cells, "seed_parent", loaded)
+    named = [loaded.plants[key] for key in _list(cells, "pollen_plants") if key in loaded.plants]
+    wanted_cross_create(
+        actor=seed_parent.grower,
+        seed_parent=seed_parent,
+        pollen_plants=named,
+        pollen_taxa=list(Taxon.objects.filter(name__in=_list(cells, "pollen_taxa"))),
+        pollen_groups=_words(cells, "pollen_groups"),
+        traits=_words(cells, "traits"),
+        flowers=cells.integer("flowers", 1, 12, needed=True) or 1,
+        least_chance=cells.number("least_chance", 0, 1) or 0.0,
+    )
+
+
+def _list(cells: CellReader, column: str) -> list[str]:
+    return [part.strip() for part in cells.row.cells[column].split(";") if part.strip()]
+
+
+READERS: dict[str, Reader] = {
+    "grower": _grower,
+    "site": _site,
+    "cultivar": _cultivar,
+    "plant": _plant,
+    "bloom_season": _bloom_season,
+    "bloom_said": _bloom_said,
+    "bloom_sighting": _bloom_sighting,
+    "offer": _offer,
+    "wanted_cross": _wanted_cross,
+}
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "grower": ("handle", "name", "zone", "units", "countries_shipped_to", "credit_line"),
+    "site": ("grower", "name", "country", "latitude_deg", "longitude_deg", "water"),
+    "cultivar": (
+        "name",
+        "rank",
+        "group",
+        "origin_groups",
+        "diel",
+        "flower_days",
+        "pollen_first_day",
+        "pollen_last_day",
+        "chromosome_counts",
+        "ploidy",
+    ),
+    "plant": (
+        "grower",
+        "site",
+        "number",
+        "name_as_grown",
+        "taxon",
+        "crowns",
+        "traits",
+        "seed_parent",
+        "pollen_parent",
+        "origin",
+        "group",
+    ),
+    "bloom_season": ("plant", "first_flower_on", "first_precision", "last_flower_on", "last_precision"),
+    "bloom_said": (
+        "plant",
+        "all_year",
+        "weak_months",
+        "first_month",
+        "first_day",
+        "last_month",
+        "last_day",
+        "precision",
+    ),
+    "bloom_sighting": ("plant", "seen_on", "kind", "bud_stage", "flower_count"),
+    "offer": (
+        "plant",
+        "kind",
+        "treatment",
+        "packing",
+        "doses",
+        "doses_per_flower",
+        "posts_on_saturday",
+        "collected_on",
+        "store",
+    ),
+    "wanted_cross": (
+        "seed_parent",
+        "pollen_plants",
+        "pollen_taxa",
+        "pollen_groups",
+        "traits",
+        "flowers",
+        "least_chance",
+    ),
+}

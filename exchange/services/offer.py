@@ -1,0 +1,123 @@
+"""Offers: pollen a grower gives of one of their plants."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import TypedDict, Unpack
+
+from django.db import transaction
+
+from exchange.models import Lot, Offer
+from exchange.models.offer import OpenState
+from exchange.services.open_state import state_change
+from growers import clock, place
+from growers.errors import NotFound
+from growers.models import Change, Fertility, Grower, Plant
+from growers.services.problem import Problems
+from growers.services.row import columns_check, fields_set, row_save
+
+RANGES = {"doses": (1, 999), "doses_per_flower": (1, 50)}
+
+
+class OfferFields(TypedDict, total=False):
+    """What a donor may say of an offer."""
+
+    treatment: str
+    packing: str
+    doses: int
+    doses_per_flower: int
+    countries: Sequence[str]
+    posts_on_saturday: bool
+    collected_before_cut_off: bool
+    note: str
+
+
+def offer_create(*, actor: Grower, plant: Plant, **fields: Unpack[OfferFields]) -> Offer:
+    """Offer pollen of one's own plant, to be collected in bloom; countries default to the grower's.
+
+    Raises ``NotFound`` for a plant of another, ``InvalidInput`` for a plant without working pollen.
+    """
+    return _offer_write(actor, plant, Offer.Kind.ON_REQUEST, fields, lot=None)
+
+
+def offer_in_hand_create(
+    *,
+    actor: Grower,
+    plant: Plant,
+    collected_on: date,
+    store: str,
+    **fields: Unpack[OfferFields],
+) -> Offer:
+    """Offer pollen that exists: one lot of one's own plant, with the day it was collected and its store."""
+    treatment = fields.get("treatment", "")
+    lot = Lot(plant=plant, collected_on=collected_on, store=store, treatment=treatment)
+    return _offer_write(actor, plant, Offer.Kind.IN_HAND, fields, lot=lot)
+
+
+def offer_pause(*, actor: Grower, offer: Offer) -> Offer:
+    """Take an offer out of matching for a while."""
+    return _offer_state(actor, offer, OpenState.PAUSED)
+
+
+def offer_reopen(*, actor: Grower, offer: Offer) -> Offer:
+    """Bring a paused offer back."""
+    return _offer_state(actor, offer, OpenState.OPEN)
+
+
+def offer_close(*, actor: Grower, offer: Offer) -> Offer:
+    """End an offer for good."""
+    return _offer_state(actor, offer, OpenState.CLOSED)
+
+
+def _offer_state(actor: Grower, offer: Offer, state: OpenState) -> Offer:
+    with transaction.atomic():
+        own = Offer.objects.select_for_update(of=("self",)).filter(pk=offer.pk, plant__grower=actor).first()
+        if own is None:
+            raise NotFound("There is no such offer.")
+        own.state = state_change(own.state, state, what="offer")
+        row_save(own, kind=Change.Kind.OFFER, names=["state"])
+    return own
+
+
+def _offer_write(
+    actor: Grower, plant: Plant, kind: Offer.Kind, fields: OfferFields, *, lot: Lot | None
+) -> Offer:
+    with transaction.atomic():
+        own = Plant.objects.select_related("site").filter(pk=plant.pk, grower=actor).first()
+        if own is None:
+            raise NotFound("There is no such plant.")
+        offer = Offer(plant=own, kind=kind, countries=actor.countries_shipped_to)
+        fields_set(offer, fields, OfferFields.__annotations__)
+        _offer_check(offer, lot)
+        row_save(offer, kind=Change.Kind.OFFER)
+        if lot is not None:
+            lot.offer, lot.doses = offer, offer.doses
+            lot.save()
+    return offer
+
+
+def _offer_check(offer: Offer, lot: Lot | None) -> None:
+    problems = Problems()
+    columns_check(offer, problems, ranges=RANGES, names=OfferFields.__annotations__)
+    if offer.plant.pollen_fertility == Fertility.NO:
+        problems.add("plant", offer.plant.name_as_grown, "a plant with working pollen")
+    for country in offer.countries:
+        if country not in place.countries():
+            problems.add("countries", country, "ISO 3166 codes of two capital letters such as FR")
+    if lot is None and offer.treatment == "frozen":
+        problems.add(
+            "treatment", offer.treatment, "fresh or dried; frozen pollen is a lot in hand"
+        )
+    if lot is not None:
+        _lot_check(lot, offer, problems)
+    problems.refuse_if_any()
+
+
+def _lot_check(lot: Lot, offer: Offer, problems: Problems) -> None:
+    columns_check(lot, problems, ranges={}, names=("store",))
+    today = clock.today(offer.plant.site.cell_zone)
+    if lot.collected_on > today:
+        problems.add("collected_on", lot.collected_on, f"a day up to today, {today}")
+    if lot.store == Lot.Store.FREEZER and offer.treatment != "frozen":
+        problems.add("store", lot.store, "refrigerator; only dried pollen may be frozen, treatment frozen")
+    if lot.store == Lot.Store.REFRIGERATOR and offer.treatment == "frozen":
+        problems.add("store", lot.store, "freezer for pollen with treatment frozen")

@@ -1,0 +1,5 @@
+"""Celery tasks: thin, named for good, given ids only, called through ``after_commit`` or by beat."""
+
+from exchange.tasks import due
+
+__all__ = ["due"]

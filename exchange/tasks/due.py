@@ -1,0 +1,14 @@
+"""The sweep of what is due, called by beat each minute."""
+
+from celery import shared_task
+
+from exchange.services.due import run_due
+from growers import clock
+
+SWEEP_LIMIT = 500
+
+
+@shared_task(name="exchange.due.sweep")
+def due_sweep() -> None:
+    """Do what is due now."""
+    run_due(clock.now(), SWEEP_LIMIT)

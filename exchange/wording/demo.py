@@ -1,0 +1,116 @@
+"""What the demo prints: who may send what to whom, when, with what chance, and what decides it."""
+
+from collections.abc import Sequence
+from datetime import date
+from itertools import groupby
+from typing import Any
+
+from django.utils.formats import date_format
+
+from exchange.matching.reason import Reason
+from exchange.models import MatchingRun, Offer, Pairing, WantedCross
+from exchange.wording.catalogue import sentence
+from exchange.wording.pairing import (
+    basis_sentence,
+    chance_sentence,
+    decided_sentence,
+    posting_sentence,
+    sentences,
+)
+
+SHOWN_EACH = 2
+Refusal = tuple[Offer, WantedCross, tuple[Reason, ...]]
+OPENING = """
+How to go on: `manage.py demo --today 2026-06-20` reckons as of another day;
+`--json FILE` writes everything shown here and more. All growers, sites and cultivars are invented.
+"""
+
+
+def demo_table(run: MatchingRun, pairings: Sequence[Pairing], refused: Sequence[Refusal], today: date) -> str:
+    """The result as a grower reads it."""
+    lines = [f"As of {date_format(today, 'l j F Y')}, model {run.model_version}:", ""]
+    for _, group in groupby(pairings, key=lambda pairing: pairing.wanted_cross_id):
+        lines += _wanted_lines(list(group))
+    lines += ["No pairing, and why:", *_refusal_lines(refused), OPENING]
+    return "\n".join(lines)
+
+
+def _wanted_lines(pairings: list[Pairing]) -> list[str]:
+    wanted = pairings[0].wanted_cross
+    seed = wanted.seed_parent
+    lines = [f"{seed.grower.handle} would like pollen for {_name(seed)}, up to {wanted.flowers} flowers"]
+    for pairing in pairings[:SHOWN_EACH]:
+        lines += [f"  {line}" for line in _pairing_lines(pairing)]
+    more = len(pairings) - SHOWN_EACH
+    return [*lines, f"  … and {more} more, less likely", ""] if more > 0 else [*lines, ""]
+
+
+def _pairing_lines(pairing: Pairing) -> list[str]:
+    offer = pairing.offer
+    lines = [
+        f"{offer.plant.grower.handle} could send {_name(offer.plant)} ({offer.treatment},"
+        f" {offer.packing.replace('_', ' ')}, {offer.doses} doses)",
+        f"  chance    {chance_sentence(pairing)}",
+        f"  post      {posting_sentence(pairing)}",
+    ]
+    decided = decided_sentence(pairing)
+    lines += [f"  decided   by {decided}"] if decided else []
+    lines += [f"  based on  {basis_sentence(pairing)}"]
+    lines += [f"  papers    {line}" for line in sentences([pairing.papers] if pairing.papers else [])]
+    lines += [f"  for       {line}" for line in sentences(pairing.reasons)]
+    lines += [f"  mind      {line}" for line in sentences(pairing.cautions)]
+    return lines
+
+
+def _name(plant: Any) -> str:
+    return f"{plant.name_as_grown} [{plant.number}]"
+
+
+def _refusal_lines(refused: Sequence[Refusal]) -> list[str]:
+    """One line for each reason other than "not asked for", which would drown the rest."""
+    lines = []
+    for offer, wanted, reasons in refused:
+        told = [reason for reason in reasons if reason.code not in ("not_asked_for", "traits_missing")]
+        if told and len(told) == len(reasons):
+            words = " ".join(sentence(reason.code, reason.parameters) for reason in told)
+            lines.append(f"  {_name(wanted.seed_parent)} × {_name(offer.plant)}: {words}")
+    return lines
+
+
+def demo_json(
+    run: MatchingRun, pairings: Sequence[Pairing], refused: Sequence[Refusal], today: date
+) -> dict[str, Any]:
+    """The same as plain data, codes and sentences both."""
+    return {
+        "invented": True,
+        "today": today.isoformat(),
+        "model_version": run.model_version,
+        "pairings": [_pairing_json(pairing) for pairing in pairings],
+        "refused": [
+            {
+                "seed_parent": _name(wanted.seed_parent),
+                "pollen_parent": _name(offer.plant),
+                "reasons": [{"code": reason.code, "parameters": reason.parameters} for reason in reasons],
+            }
+            for offer, wanted, reasons in refused
+        ],
+    }
+
+
+def _pairing_json(pairing: Pairing) -> dict[str, Any]:
+    return {
+        "recipient": pairing.wanted_cross.seed_parent.grower.handle,
+        "seed_parent": _name(pairing.wanted_cross.seed_parent),
+        "donor": pairing.offer.plant.grower.handle,
+        "pollen_parent": _name(pairing.offer.plant),
+        "plan": pairing.plan,
+        "reasons": pairing.reasons,
+        "cautions": pairing.cautions,
+        "papers": pairing.papers,
+        "words": {
+            "chance": chance_sentence(pairing),
+            "post": posting_sentence(pairing),
+            "decided_by": decided_sentence(pairing),
+            "based_on": basis_sentence(pairing),
+        },
+    }
