@@ -16,8 +16,10 @@ from exchange.science.transit import MAX_BUSINESS_DAYS
 
 @dataclass(frozen=True)
 class Journey:
-    """For each posting day and number of business days: days in the parcel, first day the pollen can be
-    used, and the heat class of the route; arrays (days, 15) and (days,).
+    """How far parcels get that are posted on each day, for each number of business days.
+
+    Days in the parcel and first day the pollen can be used, arrays (days, 15); heat class of the route,
+    array (days,); days that pollen waits between delivery and first use.
     """
 
     first: date

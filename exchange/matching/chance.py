@@ -93,9 +93,8 @@ def packet_effect_by_draw(
     total = np.zeros(draws.q10.shape)
     for heat in np.unique(uses.heat_class_c):
         longest = int(uses.parcel_days.max()) if uses.parcel_days.size else 0
-        in_parcel = thermal_age_in_parcel_days(
-            packing, float(heat), np.arange(longest + 1) * constants.HOURS_PER_DAY.value, draws.q10
-        )
+        hours = np.arange(longest + 1, dtype=np.float64) * constants.HOURS_PER_DAY.value
+        in_parcel = thermal_age_in_parcel_days(packing, float(heat), hours, draws.q10)
         for day in np.unique(uses.parcel_days[uses.heat_class_c == heat]):
             cell = (uses.heat_class_c == heat) & (uses.parcel_days == day)
             ages = (age_days + in_parcel[:, day])[:, None] + uses.cool_days[cell]

@@ -14,9 +14,10 @@ from exchange.science.arrays import BoolArray, FloatArray, IntegerArray
 
 @dataclass(frozen=True)
 class States:
-    """What the donor has seen: days since the last flower old enough to have given ready pollen, and
-    whether each later day brought a new one.
+    """What a donor can have seen of the own flowers.
 
+    A state says how many days ago the last flower opened that is old enough to have given ready pollen,
+    and whether each later day brought a new one.
     Arrays over states: ``rest_days`` of the freshest ready pollen (−1: none worth packing) and the state
     that follows a day without (``after_none``) or with (``after_some``) a new flower.
     """

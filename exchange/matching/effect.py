@@ -18,6 +18,8 @@ from exchange.science.thermal_age import constant_temperature_age
 from exchange.science.viability import Treatment, ViabilityDraws, prior_draws
 
 WAIT_BLOCK_DAYS = 60
+PRECISION: type[np.float64] | type[np.float32] = np.float32
+"""Of the inner loop: float32 moves no chance by more than 1e-6; tests hold float64 against brute force."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,8 @@ def dispatch_age_days(treatment: Treatment) -> FloatArray:
     return age.reshape(-1)
 
 
-_rows: dict[tuple[Treatment, Packing, float, int], tuple[FloatArray, FloatArray]] = {}
+RowKey = tuple[type, Treatment, Packing, float, int]
+_rows: dict[RowKey, tuple[FloatArray, FloatArray]] = {}
 
 
 def effect_table(
@@ -49,7 +52,7 @@ def effect_table(
     Rows are kept for the life of the process: pairings of one class share theirs.
     """
     wanted = -(-(wait_days + 1) // WAIT_BLOCK_DAYS) * WAIT_BLOCK_DAYS
-    keys = [(treatment, packing, heat_class, int(day)) for day in parcel_days]
+    keys: list[RowKey] = [(PRECISION, treatment, packing, heat_class, int(day)) for day in parcel_days]
     missing = [key for key in keys if key not in _rows or _rows[key][0].size < wanted]
     if missing:
         made = effect_of_age(
@@ -57,13 +60,13 @@ def effect_table(
             dispatch_age_days(treatment),
             packing=packing,
             heat_class=heat_class,
-            parcel_days=np.array([key[3] for key in missing]),
+            parcel_days=np.array([key[-1] for key in missing]),
             wait_days=wanted - 1,
         )
-        _rows.update({key: (made.mean[key[3]], made.low[key[3]]) for key in missing})
+        _rows.update({key: (made.mean[key[-1]], made.low[key[-1]]) for key in missing})
     table = EffectTable(*(np.zeros((int(parcel_days.max()) + 1, wanted)) for _ in range(2)))
     for key in keys:
-        table.mean[key[3]], table.low[key[3]] = (row[:wanted] for row in _rows[key])
+        table.mean[key[-1]], table.low[key[-1]] = (row[:wanted] for row in _rows[key])
     return table
 
 
@@ -82,9 +85,10 @@ def effect_of_age(
     would flatter old pollen. Rows of parcel days that are not asked for stay zero, and so does what
     falls below the negligible effect.
     """
-    hours = parcel_days * constants.HOURS_PER_DAY.value
+    hours = np.asarray(parcel_days * constants.HOURS_PER_DAY.value, dtype=np.float64)
     ages = age_days[:, None] + thermal_age_in_parcel_days(packing, heat_class, hours, draws.q10)
-    means, lows = aged_effect(draws, live_effect_rates(), ages, np.arange(wait_days + 1, dtype=np.float64))
+    waits = np.arange(wait_days + 1, dtype=np.float64)
+    means, lows = aged_effect(draws, live_effect_rates(), ages, waits, dtype=PRECISION)
     mean = np.zeros((int(parcel_days.max()) + 1, wait_days + 1))
     low = np.zeros_like(mean)
     mean[parcel_days], low[parcel_days] = means, lows

@@ -208,7 +208,7 @@ def _longest_wait(offer: PollenOffer, course: Course) -> int:
         return 0
     first_usable = int(course.way.usable_day[ready[0], 0])
     cool = int(cool_start(offer, course)[ready].max())
-    return max(0, course.weights.shape[1] - first_usable) + cool
+    return max(0, int(course.weights.shape[1]) - first_usable) + cool
 
 
 def _effect_table(offer: PollenOffer, lane: Lane, course: Course, day: int, wait: int) -> EffectTable:

@@ -44,7 +44,8 @@ def weighted_quantile(values: FloatArray, weight: FloatArray, probability: float
     The inverse of the empirical distribution: type 1 of Hyndman & Fan 1996, Am. Stat. 50:361–365
     [memory]. It never invents a value between two draws.
     """
-    numbers, shares = np.asarray(values, dtype=np.float64), np.asarray(weight, dtype=np.float64)
+    numbers = values if values.dtype == np.float32 else np.asarray(values, dtype=np.float64)
+    shares = np.asarray(weight, dtype=np.float64)
     _check_weights(numbers, shares)
     check_range("probability", probability, 0.0, 1.0)
     if np.isnan(numbers).any():
@@ -69,7 +70,7 @@ def _equal_quantile(table: FloatArray, probability: float, single: bool) -> floa
     rank = min(max(int(np.ceil((probability - ROUNDING) * count)), 1), count) - 1
     columns = np.ascontiguousarray(table.T)
     columns.partition(rank, axis=1)
-    result: FloatArray = columns[:, rank].copy()
+    result: FloatArray = columns[:, rank].astype(np.float64)
     return float(result[0]) if single else result
 
 

@@ -13,6 +13,7 @@ from growers.errors import FieldProblem
 from growers.models import BloomSighting, Grower, Plant, Site, Taxon
 from growers.services import bloom, grower, plant, site, taxon
 from growers.services.csv_table import CellReader, TableRow, read_table, refuse
+from growers.services.plant_rule import PlantFacts
 
 INVENTED = {"source": "invented for the demo", "status": "judgement"}
 YES_NO = ("yes", "no")
@@ -30,7 +31,7 @@ Reader = Callable[[CellReader, _Loaded], None]
 
 
 def demo_load(folder: Path) -> bool:
-    """Load the tables of ``folder`` in one transaction; False, and nothing touched, if they are there already.
+    """Load the tables of ``folder`` in one transaction; False, nothing touched, if they are there already.
 
     Raises ``InvalidInput`` naming file, row, column, value and what is allowed; then nothing is written.
     """
@@ -125,20 +126,20 @@ def _plant(cells: CellReader, loaded: _Loaded) -> None:
     if named is None and cells.row.cells["taxon"]:
         cells.refuse("taxon", cells.row.cells["taxon"], "a taxon that is loaded", code="not_found")
         return
-    group = {"group": cells.text("group")} if named is None else {}
-    loaded.plants[f"{actor.handle} {cells.text('number')}"] = plant.plant_create(
-        actor=actor,
-        site=loaded.sites[place],
-        number=cells.text("number"),
-        name_as_grown=cells.text("name_as_grown"),
-        taxon=named,
-        crowns=cells.integer("crowns", 1, 500, needed=True) or 1,
-        traits=_words(cells, "traits"),
-        seed_parent=_parent(cells, "seed_parent", loaded),
-        pollen_parent=_parent(cells, "pollen_parent", loaded),
-        origin=cells.text("origin"),
-        **group,  # type: ignore[typeddict-item]
-    )
+    facts: PlantFacts = {
+        "number": cells.text("number"),
+        "name_as_grown": cells.text("name_as_grown"),
+        "taxon": named,
+        "crowns": cells.integer("crowns", 1, 500, needed=True) or 1,
+        "traits": _words(cells, "traits"),
+        "seed_parent": _parent(cells, "seed_parent", loaded),
+        "pollen_parent": _parent(cells, "pollen_parent", loaded),
+        "origin": cells.text("origin"),
+    }
+    if named is None:
+        facts["group"] = cells.text("group")
+    key = f"{actor.handle} {facts['number']}"
+    loaded.plants[key] = plant.plant_create(actor=actor, site=loaded.sites[place], **facts)
 
 
 def _parent(cells: CellReader, column: str, loaded: _Loaded) -> Plant | None:

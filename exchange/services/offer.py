@@ -104,9 +104,7 @@ def _offer_check(offer: Offer, lot: Lot | None) -> None:
         if country not in place.countries():
             problems.add("countries", country, "ISO 3166 codes of two capital letters such as FR")
     if lot is None and offer.treatment == "frozen":
-        problems.add(
-            "treatment", offer.treatment, "fresh or dried; frozen pollen is a lot in hand"
-        )
+        problems.add("treatment", offer.treatment, "fresh or dried; frozen pollen is a lot in hand")
     if lot is not None:
         _lot_check(lot, offer, problems)
     problems.refuse_if_any()
