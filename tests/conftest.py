@@ -4,6 +4,7 @@ Everything is set through the environment before Django is set up, in this file'
 ``pytest_configure``; the processes of xdist inherit it from the controller.
 """
 
+import atexit
 import os
 import shutil
 import tempfile
@@ -60,6 +61,8 @@ def load_settings() -> None:
 def prepare_environment(database: str) -> None:
     """Set the variables of the run in the controller; servers and folders go when it ends."""
     outer = {name: os.environ.pop(name, "") for name in SERVICE_VARIABLES}
+    # Also when pytest does not come to its own end, because nobody reads what it writes.
+    atexit.register(ends.close)
     data_dir = tempfile.mkdtemp(prefix="pollen-exchange-test-")
     ends.callback(shutil.rmtree, data_dir, ignore_errors=True)
     os.environ |= {"DATA_DIR": data_dir, "UNDER_TEST": "true"}

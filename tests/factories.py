@@ -1,8 +1,12 @@
 """Builders of rows for tests; each calls the services, so that a test starts from what they allow."""
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Unpack
 
+from exchange.models import Offer, WantedCross
+from exchange.services.offer import OfferFields, offer_create, offer_in_hand_create
+from exchange.services.wanted_cross import WantedCrossFields, wanted_cross_create
 from growers.models import BloomSeason, Grower, Plant, Site, Taxon
 from growers.services.bloom import bloom_season_record
 from growers.services.grower import GrowerFields, grower_create
@@ -56,3 +60,38 @@ def make_taxon(**fields: Unpack[TaxonFields]) -> Taxon:
 def make_season(plant: Plant, first: date, last: date | None = None) -> BloomSeason:
     """A season of a plant on record."""
     return bloom_season_record(actor=plant.grower, plant=plant, first_flower_on=first, last_flower_on=last)
+
+
+def make_offer(plant: Plant, **fields: Unpack[OfferFields]) -> Offer:
+    """An offer on request by the plant's grower: four doses, dried, unless stated otherwise."""
+    stated = OfferFields(treatment="dried", doses=4)
+    stated.update(fields)
+    return offer_create(actor=plant.grower, plant=plant, **stated)
+
+
+def make_offer_in_hand(
+    plant: Plant, collected_on: date, *, store: str = "refrigerator", **fields: Unpack[OfferFields]
+) -> Offer:
+    """An offer of one lot by the plant's grower: four doses, dried, unless stated otherwise."""
+    stated = OfferFields(treatment="dried", doses=4)
+    stated.update(fields)
+    return offer_in_hand_create(
+        actor=plant.grower, plant=plant, collected_on=collected_on, store=store, **stated
+    )
+
+
+def make_wanted_cross(
+    seed_parent: Plant,
+    *,
+    pollen_plants: Sequence[Plant] = (),
+    pollen_taxa: Sequence[Taxon] = (),
+    **fields: Unpack[WantedCrossFields],
+) -> WantedCross:
+    """A wanted cross by the seed parent's grower, of anything unless stated otherwise."""
+    return wanted_cross_create(
+        actor=seed_parent.grower,
+        seed_parent=seed_parent,
+        pollen_plants=pollen_plants,
+        pollen_taxa=pollen_taxa,
+        **fields,
+    )

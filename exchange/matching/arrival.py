@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from exchange.matching.side import Lane
-from exchange.science.arrays import FloatArray, IntegerArray
+from exchange.science.arrays import BoolArray, FloatArray, IntegerArray
 from exchange.science.business_day import delivery_days
 from exchange.science.parcel import heat_class_c
 from exchange.science.transit import MAX_BUSINESS_DAYS
@@ -68,6 +68,7 @@ def posted_value(
     weights: FloatArray,
     effect: Sequence[FloatArray],
     cool_days: IntegerArray,
+    wanted_days: BoolArray,
 ) -> FloatArray:
     """Chance that the pollen of a packet posted on each day would set seed on a parent that always takes.
 
@@ -81,13 +82,16 @@ def posted_value(
         For each posting day, the live effect (parcel days + 1, days at 4 °C + 1).
     cool_days : array (days,)
         Days at 4 °C of the pollen besides the parcel, when it can first be used.
+    wanted_days : bool array (days,)
+        Posting days to reckon; the others are worth 0.
 
     Returns
     -------
     array (days,)
     """
     value = np.zeros(way.heat_class_c.size)
-    for day, table in enumerate(effect):
+    for day in np.flatnonzero(wanted_days).tolist():
+        table = effect[day]
         usable = way.usable_day[day]
         inside = usable < weights.shape[0]
         start = int(cool_days[day])

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from exchange.matching.arrival import Journey
+from exchange.matching.effect import parcel_age_days
 from exchange.science import constants
 from exchange.science.arrays import FloatArray, IntegerArray
 from exchange.science.live_effect import live_effect, live_effect_rates
 from exchange.science.packing import Packing
-from exchange.science.parcel import thermal_age_in_parcel_days
 from exchange.science.viability import ViabilityDraws, remaining_fraction
 from exchange.science.weighted import weighted_quantile
 
@@ -89,12 +89,11 @@ def packet_effect_by_draw(
 
     ``age_days`` is the thermal age of each draw when the packet begins to rest or travel.
     """
-    rate = live_effect_rates()
-    total = np.zeros(draws.q10.shape)
+    count = draws.q10.size
+    rate = live_effect_rates()[:count]
+    total = np.zeros(count)
     for heat in np.unique(uses.heat_class_c):
-        longest = int(uses.parcel_days.max()) if uses.parcel_days.size else 0
-        hours = np.arange(longest + 1, dtype=np.float64) * constants.HOURS_PER_DAY.value
-        in_parcel = thermal_age_in_parcel_days(packing, float(heat), hours, draws.q10)
+        in_parcel = parcel_age_days(packing, float(heat), int(uses.parcel_days.max()))[:count]
         for day in np.unique(uses.parcel_days[uses.heat_class_c == heat]):
             cell = (uses.heat_class_c == heat) & (uses.parcel_days == day)
             ages = (age_days + in_parcel[:, day])[:, None] + uses.cool_days[cell]

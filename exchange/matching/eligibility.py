@@ -7,6 +7,9 @@ from exchange.matching.side import CrossWanted, Parent, PollenOffer
 from exchange.science import modifier
 from exchange.science.compatibility import GroupPrior, mixed_prior
 
+NO_REPORT = "no report found"
+"""How the table of group priors says that its row is judgement alone."""
+
 FERTILITY_WORDS: dict[str, modifier.Fertility] = {
     "yes": "fertile",
     "poor": "poor",
@@ -50,10 +53,11 @@ def compatibility(seed: Parent, pollen: Parent) -> Compatibility:
     sources = {"seed": seed.fertility_source, "pollen": pollen.fertility_source}
     reasons = [_prior_reason(prior, seed, pollen)]
     for code, parameters in found.reasons:
-        side = "pollen" if "pollen" in code else "seed"
-        reasons.append(
-            Reason(code, {**parameters, "plant": _name(side, seed, pollen), "source": sources[side]})
-        )
+        plant: dict[str, str] = {}
+        if code.endswith("_parent"):
+            side = "pollen" if "pollen" in code else "seed"
+            plant = {"plant": _name(side, seed, pollen), "source": sources[side]}
+        reasons.append(Reason(code, {**parameters, **plant}))
     return Compatibility(prior, found.factor, tuple(reasons))
 
 
@@ -62,7 +66,8 @@ def _name(side: str, seed: Parent, pollen: Parent) -> str:
 
 
 def _prior_reason(prior: GroupPrior, seed: Parent, pollen: Parent) -> Reason:
-    code = "groups_no_report" if prior.source == "none" else "groups_on_record"
+    unreported = all(source.startswith(NO_REPORT) for source in prior.source.split(" | "))
+    code = "groups_no_report" if unreported else "groups_on_record"
     return Reason(
         code,
         {

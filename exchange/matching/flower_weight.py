@@ -28,15 +28,26 @@ def first_use_weights(daily_rate: FloatArray, *, dose: int = 1) -> FloatArray:
     ValueError
         If ``dose`` is below 1.
     """
-    if dose < 1:
-        raise ValueError(f"dose is {dose}; allowed: 1 or more.")
-    scenarios, days = daily_rate.shape
-    opened = np.concatenate([np.zeros((scenarios, 1)), np.cumsum(daily_rate, axis=1)], axis=1)
+    days = daily_rate.shape[1]
     weights = np.zeros((days, days))
     for arrival in range(days):
-        reached = _at_least(opened[:, arrival:] - opened[:, arrival : arrival + 1], dose)
-        weights[arrival, : days - arrival] = np.diff(reached, axis=1).mean(axis=0)
+        weights[arrival, : days - arrival] = first_use_row(daily_rate, arrival, dose=dose)
     return weights
+
+
+def first_use_row(daily_rate: FloatArray, arrival: int, *, dose: int) -> FloatArray:
+    """One row of ``first_use_weights``, array (days − arrival,).
+
+    Raises
+    ------
+    ValueError
+        If ``dose`` is below 1.
+    """
+    if dose < 1:
+        raise ValueError(f"dose is {dose}; allowed: 1 or more.")
+    opened = np.zeros((daily_rate.shape[0], daily_rate.shape[1] - arrival + 1))
+    np.cumsum(daily_rate[:, arrival:], axis=1, out=opened[:, 1:])
+    return np.asarray(np.diff(_at_least(opened, dose), axis=1).mean(axis=0), dtype=np.float64)
 
 
 def _at_least(expected: FloatArray, count: int) -> FloatArray:

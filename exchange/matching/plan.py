@@ -7,7 +7,8 @@ from typing import Literal
 import numpy as np
 
 from exchange.matching import posting
-from exchange.matching.chance import Estimate, packet_effect_by_draw, shown_estimate, uses_of
+from exchange.matching.chance import Estimate, packet_effect_by_draw, shown_estimate
+from exchange.matching.effect import first_draws, posting_age_days
 from exchange.matching.eligibility import compatibility
 from exchange.matching.posting_date import Decider, posting_dates
 from exchange.matching.reason import Reason
@@ -17,6 +18,7 @@ from exchange.science import constants
 from exchange.science.bloom import Basis
 from exchange.science.compatibility import compatibility_draws
 from exchange.science.transit import arrival_quantile_days
+from exchange.science.viability import prior_draws
 
 Precision = Literal["season", "days", "clock"]
 
@@ -44,12 +46,14 @@ class PairPlan:
     """What one offer and one wanted cross promise together.
 
     ``each_flower`` is the chance that one dose set aside today ends in a capsule, all luck of bloom and
-    post included; ``several`` the same for at least one capsule from ``flowers`` doses. ``dates`` is
-    None where no day within the horizon can be named yet. ``precision`` says whether the dates stand
-    for weeks of a season, for days, or may carry hours.
+    post included; ``dose_chances`` that of the first, second, … dose of one packet; ``several`` that of
+    at least one capsule from ``flowers`` doses. ``dates`` is None where no day within the horizon can be
+    named yet. ``precision`` says whether the dates stand for weeks of a season, for days, or may carry
+    hours.
     """
 
     each_flower: Estimate
+    dose_chances: tuple[float, ...]
     several: Estimate
     flowers: int
     compatibility: Estimate
@@ -96,6 +100,21 @@ def plan_pair(
     return _assemble(offer, wanted, wanted.bloom, lane, course, values, followed)
 
 
+def pair_chance(
+    offer: PollenOffer,
+    wanted: CrossWanted,
+    lane: Lane,
+    today: date,
+    flowers: posting.RecipientFlowers | None,
+) -> float:
+    """Chance of each flower alone, the same figure as ``plan_pair`` gives; 0 where no day ahead can work."""
+    if flowers is None:
+        return 0.0
+    course = posting.course(offer, wanted, lane, today, flowers)
+    followed = posting.follow(offer, lane, course, posting.central_value(offer, lane, course))
+    return compatibility(wanted.parent, offer.parent).mean * followed.value
+
+
 def _assemble(
     offer: PollenOffer,
     wanted: CrossWanted,
@@ -107,17 +126,20 @@ def _assemble(
 ) -> PairPlan:
     taking = compatibility(wanted.parent, offer.parent)
     takes = compatibility_draws(taking.prior, modifier=taking.factor)
-    draws, age_days = posting.pollen(offer, followed.likeliest_day)
-    cool_start = posting.cool_start(offer, course)
-    uses = uses_of(followed.posted, cool_start, course.way, lane.transit.day_probability, course.weights)
-    by_draw = takes * packet_effect_by_draw(uses, draws, age_days, lane.packing)
-    each = shown_estimate(taking.mean * followed.value, by_draw, draws.weight)
+    draws = first_draws(prior_draws(offer.treatment), int(constants.RANGE_DRAW_COUNT.value))
+    uses = posting.uses(offer, lane, course, followed)
+    frozen = posting.frozen_days(offer, followed.likeliest_day)
+    age_days = posting_age_days(offer.treatment, frozen)[: draws.q10.size]
+    effect = packet_effect_by_draw(uses, draws, age_days, lane.packing)
+    each = shown_estimate(taking.mean * followed.value, takes[: effect.size] * effect, draws.weight)
     flowers = max(1, min(offer.doses, wanted.flowers))
+    shares = posting.dose_shares(offer, lane, course, followed, flowers)
     return PairPlan(
         each_flower=each,
+        dose_chances=tuple(each.estimate * share for share in shares),
         several=several_flowers(offer, lane, course, followed, takes, each, flowers),
         flowers=flowers,
-        compatibility=shown_estimate(taking.mean, takes, draws.weight),
+        compatibility=shown_estimate(taking.mean, takes[: effect.size], draws.weight),
         posted_chance=float(followed.posted.sum()),
         lost_chance=lane.transit.lost_probability,
         precision=precision(offer, bloom),
@@ -139,9 +161,9 @@ def precision(offer: PollenOffer, bloom: Bloom) -> Precision:
 
 
 def _dates(course: posting.Course, lane: Lane, values: dict[Decider, posting.Value]) -> PlannedDates | None:
-    found = posting_dates(
-        {name: value.mean for name, value in values.items()}, course.candidate, course.days.is_open
-    )
+    ahead = np.arange(course.candidate.size) <= constants.HORIZON_DAYS.value
+    cases = {name: value.mean for name, value in values.items()}
+    found = posting_dates(cases, course.candidate, course.days.is_open & ahead)
     if found is None:
         return None
 

@@ -7,17 +7,23 @@ import numpy as np
 
 from exchange.matching import decision
 from exchange.matching.arrival import Journey, journey, posted_value
-from exchange.matching.effect import EffectTable, dispatch_age_days, effect_of_age, effect_table
-from exchange.matching.flower_weight import first_use_weights
+from exchange.matching.chance import Uses, uses_of
+from exchange.matching.effect import EffectTable, effect_table
+from exchange.matching.flower_weight import first_use_row, first_use_weights
 from exchange.matching.posting_date import Decider
-from exchange.matching.readiness import DonorClock, PostingDays, donor_clock, posting_days, ready_chance
-from exchange.matching.side import Bloom, CrossWanted, Lane, PollenOffer
+from exchange.matching.readiness import (
+    DonorClock,
+    PostingDays,
+    donor_clock,
+    near_chance,
+    posting_days,
+    ready_chance,
+)
+from exchange.matching.side import Bloom, CrossWanted, Lane, LotInHand, PollenOffer
 from exchange.science import constants
 from exchange.science.arrays import BoolArray, FloatArray, IntegerArray
 from exchange.science.bloom_scenario import BloomScenarios, daily_rate
-from exchange.science.thermal_age import rate_factor
 from exchange.science.transit import Transit
-from exchange.science.viability import ViabilityDraws, prior_draws
 
 TRAVEL_MARGIN_DAYS = 60
 
@@ -97,13 +103,14 @@ def course(
     days_ahead = min(int(constants.SEASON_HORIZON_DAYS.value), flowers.rate.shape[1])
     days = posting_days(lane, today, days_ahead)
     clock = donor_clock(offer, lane)
-    ready = _ready(offer, clock, days, today)
+    way = journey(lane, today, days_ahead, night_opening=wanted.parent.diel == "night")
+    ready = _lot_ready(offer.lot, days, way, flowers) if offer.lot else _ready(offer, clock, days, today)
     horizon = np.arange(days_ahead) <= constants.HORIZON_DAYS.value
     likely = ready.sum(axis=1) >= constants.READY_CHANCE_MINIMUM.value
     return Course(
         today=today,
         days=days,
-        way=journey(lane, today, days_ahead, night_opening=wanted.parent.diel == "night"),
+        way=way,
         weights=flowers.weights,
         early_weights=flowers.early_weights,
         receptive_rate=flowers.rate,
@@ -113,9 +120,22 @@ def course(
     )
 
 
+def _lot_ready(lot: LotInHand, days: PostingDays, way: Journey, flowers: RecipientFlowers) -> FloatArray:
+    """A lot is ready on every open day.
+
+    A frozen one can wait: it stays frozen while no flower is near, and leaves on the next open day or at
+    the beginning of a week, so that it does not lie about over a weekend.
+    """
+    ready = days.is_open.copy()
+    if lot.store == "freezer":
+        if days.longest_gap > 1:
+            ready &= (days.gap_days > 1) | (np.cumsum(days.is_open) == 1)
+        first_flower = int(np.flatnonzero(flowers.rate.any(axis=0))[0])
+        ready &= way.usable_day[:, 0] >= first_flower - constants.FROZEN_UNTIL_DAYS.value
+    return ready[:, None].astype(np.float64)
+
+
 def _ready(offer: PollenOffer, clock: DonorClock, days: PostingDays, today: date) -> FloatArray:
-    if offer.lot is not None:
-        return days.is_open[:, None].astype(np.float64)
     lead = _lead_days(clock, days)
     return ready_chance(_opening_rate(offer, today, lead, days.is_open.size), lead, clock, days)
 
@@ -132,27 +152,48 @@ def _opening_rate(offer: PollenOffer, today: date, lead: int, days: int) -> Floa
 
 
 def values(offer: PollenOffer, lane: Lane, course: Course) -> dict[Decider, Value]:
-    """Worth of posting on each day in the central case and in the three unfavourable ones."""
+    """Worth of posting in the central case on every day, in the three unfavourable ones on candidates."""
     tables = _effect_tables(offer, lane, course)
     mean = [table.mean for table in tables]
     low = [table.low for table in tables]
-    usual, slow = lane.transit, lane.slow_transit
+    usual, slow, days = lane.transit, lane.slow_transit, course.candidate
     return {
-        "central": _value(offer, course, usual, course.weights, mean),
-        "viability": _value(offer, course, usual, course.weights, low),
-        "recipient_end": _value(offer, course, usual, course.early_weights, mean),
-        "transit": _value(offer, course, slow, course.weights, mean),
+        "central": _value(offer, course, usual, course.weights, mean, course.days.is_open),
+        "viability": _value(offer, course, usual, course.weights, low, days),
+        "recipient_end": _value(offer, course, usual, course.early_weights, mean, days),
+        "transit": _value(offer, course, slow, course.weights, mean, days),
     }
 
 
+def central_value(offer: PollenOffer, lane: Lane, course: Course) -> Value:
+    """Worth of posting on each day in the central case alone, for the ranking pass."""
+    effect = [table.mean for table in _effect_tables(offer, lane, course)]
+    return _value(offer, course, lane.transit, course.weights, effect, course.days.is_open)
+
+
+def ready_near(offer: PollenOffer, lane: Lane, course: Course) -> FloatArray:
+    """Chance that pollen is ready on at least one open day within three days of each day; 1 for a lot."""
+    if offer.lot is not None:
+        return np.ones(course.days.is_open.size)
+    clock = donor_clock(offer, lane)
+    lead = _lead_days(clock, course.days)
+    rate = _opening_rate(offer, course.today, lead, course.days.is_open.size)
+    return near_chance(rate, lead, clock, course.days)
+
+
 def _value(
-    offer: PollenOffer, course: Course, transit: Transit, weights: FloatArray, effect: list[FloatArray]
+    offer: PollenOffer,
+    course: Course,
+    transit: Transit,
+    weights: FloatArray,
+    effect: list[FloatArray],
+    days: BoolArray,
 ) -> Value:
     by_rest = np.zeros(course.ready.shape)
     for rest in range(course.ready.shape[1]):
+        wanted = days & (course.ready[:, rest] > 0.0)
         cool = cool_days(offer, course, rest)
-        by_rest[:, rest] = posted_value(course.way, transit.day_probability, weights, effect, cool)
-    by_rest[~course.days.is_open] = 0.0
+        by_rest[:, rest] = posted_value(course.way, transit.day_probability, weights, effect, cool, wanted)
     ready = course.ready.sum(axis=1)
     mean = (course.ready * by_rest).sum(axis=1) / np.where(ready > 0.0, ready, 1.0)
     return Value(by_rest, mean)
@@ -161,11 +202,11 @@ def _value(
 def cool_days(offer: PollenOffer, course: Course, rest: int) -> IntegerArray:
     """Days at 4 °C, besides the parcel, of pollen posted on each day when it can first be used.
 
-    Waiting in a refrigerator until a later posting day is part of them; waiting in a freezer is part of
-    the age at posting instead.
+    A lot's days in a refrigerator are part of them; days in a freezer are counted apart.
     """
-    days = course.days.is_open.size
-    waited = np.arange(days) if offer.lot and offer.lot.store == "refrigerator" else np.zeros(days, np.int64)
+    days = np.arange(course.days.is_open.size)
+    chilled = offer.lot is not None and offer.lot.store == "refrigerator"
+    waited = days + offer.lot.stored_days if chilled and offer.lot else np.zeros_like(days)
     return waited + course.base_rest_days + rest + course.way.waiting_days
 
 
@@ -174,14 +215,38 @@ def cool_start(offer: PollenOffer, course: Course) -> IntegerArray:
     return np.stack([cool_days(offer, course, rest) for rest in range(course.ready.shape[1])], axis=1)
 
 
-def pollen(offer: PollenOffer, day: int) -> tuple[ViabilityDraws, FloatArray]:
-    """The draws of a pollen's life, and its thermal age when posting day ``day`` comes, without resting."""
-    draws = prior_draws(offer.treatment)
-    if offer.lot is None:
-        return draws, dispatch_age_days(offer.treatment)
-    if offer.lot.store == "refrigerator":
-        return draws, offer.lot.age_days
-    return draws, offer.lot.age_days + day * rate_factor(constants.FREEZING_C.value, draws.q10)
+def uses(offer: PollenOffer, lane: Lane, course: Course, followed: Followed) -> Uses:
+    """Where the packets of a followed policy end."""
+    start = cool_start(offer, course)
+    return uses_of(followed.posted, start, course.way, lane.transit.day_probability, course.weights)
+
+
+def dose_shares(
+    offer: PollenOffer, lane: Lane, course: Course, followed: Followed, doses: int
+) -> tuple[float, ...]:
+    """Worth of the first, second, … dose of a packet posted on its likeliest day, as shares of the first.
+
+    The j-th dose is used on the j-th receptive flower, so its worth never rises with j.
+    """
+    day = followed.likeliest_day
+    table = _effect_table(offer, lane, course, day, _longest_wait(offer, course)).mean
+    start = int(cool_start(offer, course)[day, 0])
+    worth = np.zeros(doses)
+    for step in np.flatnonzero(course.way.usable_day[day] < course.receptive_rate.shape[1]):
+        arrival = int(course.way.usable_day[day, step])
+        left = table[course.way.parcel_days[day, step], start:]
+        for dose in range(doses):
+            row = first_use_row(course.receptive_rate, arrival, dose=dose + 1)
+            span = min(row.size, left.size)
+            worth[dose] += lane.transit.day_probability[step] * float(row[:span] @ left[:span])
+    falling = np.minimum.accumulate(worth)
+    return tuple(float(share) for share in falling / falling[0]) if falling[0] > 0.0 else (1.0,)
+
+
+def frozen_days(offer: PollenOffer, day: int) -> int:
+    """Days in a freezer of pollen posted on a day ahead."""
+    frozen = offer.lot is not None and offer.lot.store == "freezer"
+    return offer.lot.stored_days + day if frozen and offer.lot else 0
 
 
 def _effect_tables(offer: PollenOffer, lane: Lane, course: Course) -> list[EffectTable]:
@@ -194,7 +259,7 @@ def _effect_tables(offer: PollenOffer, lane: Lane, course: Course) -> list[Effec
         if not course.ready[day].any():
             tables.append(nothing)
             continue
-        key = float(heat), day if offer.lot and offer.lot.store == "freezer" else 0
+        key = float(heat), frozen_days(offer, day)
         if key not in made:
             made[key] = _effect_table(offer, lane, course, day, wait)
         tables.append(made[key])
@@ -213,15 +278,10 @@ def _longest_wait(offer: PollenOffer, course: Course) -> int:
 
 def _effect_table(offer: PollenOffer, lane: Lane, course: Course, day: int, wait: int) -> EffectTable:
     heat = float(course.way.heat_class_c[day])
-    if offer.lot is not None and offer.lot.store == "freezer":
-        rows = np.unique(course.way.parcel_days[day])
-    else:
-        ready = course.ready.any(axis=1) & (course.way.heat_class_c == heat)
-        rows = np.unique(course.way.parcel_days[ready])
-    if offer.lot is None:
-        return effect_table(offer.treatment, lane.packing, heat, rows, wait)
-    draws, age = pollen(offer, day)
-    return effect_of_age(draws, age, packing=lane.packing, heat_class=heat, parcel_days=rows, wait_days=wait)
+    frozen = frozen_days(offer, day)
+    alike = course.ready.any(axis=1) & (course.way.heat_class_c == heat)
+    rows = np.unique(course.way.parcel_days[day] if frozen else course.way.parcel_days[alike])
+    return effect_table(offer.treatment, lane.packing, heat, rows, wait, frozen_days=frozen)
 
 
 def follow(offer: PollenOffer, lane: Lane, course: Course, value: Value) -> Followed:

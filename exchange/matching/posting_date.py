@@ -8,6 +8,8 @@ import numpy as np
 from exchange.science import constants
 from exchange.science.arrays import BoolArray, FloatArray
 
+SAME_WORTH = 1e-6
+
 Decider = Literal["central", "viability", "recipient_end", "transit"]
 
 
@@ -36,6 +38,11 @@ class PostingDates:
     good: GoodDays
 
 
+def first_of_best(worth: FloatArray) -> int:
+    """The first day of greatest worth but for rounding, which must not tell equal weeks apart."""
+    return int(np.argmax(worth >= worth.max() * (1.0 - SAME_WORTH)))
+
+
 def good_days(value: FloatArray, candidate: BoolArray, is_open: BoolArray) -> GoodDays | None:
     """The run of candidate days round the best one with at least 0.8 of its value; closed days are skipped.
 
@@ -44,11 +51,11 @@ def good_days(value: FloatArray, candidate: BoolArray, is_open: BoolArray) -> Go
     value : array (days,)
         What a packet posted on each day is worth.
     candidate, is_open : bool array (days,)
-        Days that may be chosen, and days on which the post is open; an open day that may not be
-        chosen ends the run.
+        Days that may be chosen, and days within the horizon on which the post is open; an open day that
+        may not be chosen ends the run, the last open day reaches the horizon.
     """
     worth = np.where(candidate, value, 0.0)
-    best = int(np.argmax(worth))
+    best = first_of_best(worth)
     if worth[best] <= 0.0:
         return None
     good = candidate & (value >= constants.GOOD_DAY_FRACTION.value * worth[best])
@@ -82,5 +89,5 @@ def posting_dates(
     decider = min(ends, key=lambda name: (ends[name], name != "central"))
     last = ends[decider]
     early = candidate & (np.arange(candidate.size) <= last)
-    best = central.best if central.best <= last else int(np.argmax(np.where(early, cases["central"], 0.0)))
+    best = central.best if central.best <= last else first_of_best(np.where(early, cases["central"], 0.0))
     return PostingDates(best, last, decider, False, central)

@@ -34,16 +34,19 @@ def donor_clock(offer: PollenOffer, lane: Lane) -> DonorClock:
 
     A night flower's pollen goes from the date after its collection; a day flower's on the same date
     only if shedding and handling end before the cut-off. Drying comes on top. The lag is at least one
-    day: what opens on the posting day itself is seen too late to count on.
+    day: what opens on the posting day itself is seen too late to count on; pollen that was ready by then
+    rests until the day after, and is left where the flower still sheds.
     """
     parent = offer.parent
     rest = 1 if parent.diel == "night" or not lane.collected_before_cut_off else 0
     drying = int(np.ceil(constants.DRYING_HOURS.value / 24.0)) if offer.treatment != "fresh" else 0
+    first_lag = parent.pollen_first_day - 1 + rest + drying
+    last_lag = parent.pollen_last_day - 1 + rest + drying
     return DonorClock(
-        lag_days=max(parent.pollen_first_day - 1 + rest + drying, 1),
-        shedding_days=parent.pollen_last_day - parent.pollen_first_day + 1,
+        lag_days=max(first_lag, 1),
+        shedding_days=max(last_lag - max(first_lag, 1) + 1, 1),
         handling_days=rest + drying,
-        rest_days=rest,
+        rest_days=rest + max(1 - last_lag, 0),
     )
 
 
@@ -98,4 +101,25 @@ def ready_chance(
             none_newer = opened[:, newest] - opened[:, end]
             some = opened[:, end] - opened[:, start]
             chance[day, rest] = (np.exp(-none_newer) * -np.expm1(-some)).mean()
+    return chance
+
+
+def near_chance(opening_rate: FloatArray, lead_days: int, clock: DonorClock, days: PostingDays) -> FloatArray:
+    """Chance that pollen is ready on at least one open day within three days of each day, array (days,).
+
+    The openings that give pollen for neighbouring open days follow each other without a gap, so one
+    span of days decides.
+    """
+    reach = int(constants.NEAR_POSTING_DAYS.value)
+    opened = np.concatenate([np.zeros((opening_rate.shape[0], 1)), np.cumsum(opening_rate, axis=1)], axis=1)
+    chance = np.zeros(days.is_open.size)
+    for day in range(days.is_open.size):
+        near = np.arange(max(0, day - reach), min(days.is_open.size, day + reach + 1))
+        open_days = near[days.is_open[near]]
+        if open_days.size == 0:
+            continue
+        newest = lead_days + int(open_days[-1]) - clock.lag_days + 1
+        oldest = lead_days + int(open_days[0] - days.gap_days[open_days[0]]) - clock.lag_days + 1
+        start = max(0, oldest - clock.shedding_days + 1)
+        chance[day] = -np.expm1(opened[:, start] - opened[:, newest]).mean()
     return chance

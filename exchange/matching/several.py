@@ -1,20 +1,21 @@
 """What several doses of one packet give together: the chance of at least one capsule."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from exchange.matching import posting
 from exchange.matching.capsule import any_capsule_chance
 from exchange.matching.chance import Estimate, shown_estimate
+from exchange.matching.effect import first_draws, parcel_age_days, posting_age_days
 from exchange.matching.side import Lane, PollenOffer
-from exchange.science import constants
 from exchange.science.arrays import FloatArray
 from exchange.science.live_effect import live_effect, live_effect_rates
-from exchange.science.parcel import thermal_age_in_parcel_days
-from exchange.science.viability import ViabilityDraws, remaining_fraction
+from exchange.science.viability import prior_draws, remaining_fraction
 
 DRAWS = 128
-SCENARIOS = 16
-LEAST_TRANSIT_CHANCE = 0.02
+SCENARIOS = 8
+LEAST_TRANSIT_CHANCE = 0.05
 
 
 def several_flowers(
@@ -48,33 +49,54 @@ def _by_draw(
     doses: int,
 ) -> FloatArray:
     """Chance of at least one capsule of a posted packet, for each of the first draws; array (DRAWS,)."""
-    day = followed.likeliest_day
-    rest = int(np.argmax(followed.posted[day]))
-    everyone, age = posting.pollen(offer, day)
-    draws, start_age = _first(everyone), age[:DRAWS] + posting.cool_start(offer, course)[day, rest]
-    rate = course.receptive_rate[:: max(1, course.receptive_rate.shape[0] // SCENARIOS)]
+    rate = some_scenarios(course.receptive_rate)
     total = np.zeros(DRAWS)
-    for step in np.flatnonzero(lane.transit.day_probability >= LEAST_TRANSIT_CHANCE):
-        usable = int(course.way.usable_day[day, step])
-        if usable >= rate.shape[1]:
-            continue
-        hours = np.array([course.way.parcel_days[day, step] * constants.HOURS_PER_DAY.value])
-        heat = float(course.way.heat_class_c[day])
-        arrived = start_age + thermal_age_in_parcel_days(lane.packing, heat, hours, draws.q10)[:, 0]
-        ages = arrived[:, None] + np.arange(rate.shape[1] - usable)
-        effect = live_effect(remaining_fraction(draws, ages), live_effect_rates()[:DRAWS])
-        success = np.repeat(takes[:DRAWS, None] * effect, rate.shape[0], axis=0)
-        chance = any_capsule_chance(success, np.tile(rate[:, usable:], (DRAWS, 1)), doses)
-        total += lane.transit.day_probability[step] * chance.reshape(DRAWS, -1).mean(axis=1)
+    for arrival in arrivals(offer, lane, course, followed.likeliest_day, takes):
+        success = np.repeat(arrival.success[:, arrival.usable_day :], rate.shape[0], axis=0)
+        chance = any_capsule_chance(success, np.tile(rate[:, arrival.usable_day :], (DRAWS, 1)), doses)
+        total += arrival.chance * chance.reshape(DRAWS, -1).mean(axis=1)
     return total
 
 
-def _first(draws: ViabilityDraws) -> ViabilityDraws:
-    weight = draws.weight[:DRAWS]
-    return ViabilityDraws(
-        initial=draws.initial[:DRAWS],
-        half_life_days=draws.half_life_days[:DRAWS],
-        shape=draws.shape[:DRAWS],
-        q10=draws.q10[:DRAWS],
-        weight=weight / weight.sum(),
-    )
+@dataclass(frozen=True)
+class Arrival:
+    """One way a packet may arrive: how likely, from which day ahead it can be used, and ``success``.
+
+    ``success`` is the chance that a pollination takes on each day ahead, array (DRAWS, days), 0 before.
+    """
+
+    chance: float
+    usable_day: int
+    success: FloatArray
+
+
+def arrivals(
+    offer: PollenOffer, lane: Lane, course: posting.Course, day: int, takes: FloatArray
+) -> list[Arrival]:
+    """The likely arrivals of a packet posted on a day with the freshest pollen; rare ones are left out."""
+    draws = first_draws(prior_draws(offer.treatment), DRAWS)
+    age = posting_age_days(offer.treatment, posting.frozen_days(offer, day))[:DRAWS]
+    longest = course.way.longest_parcel_days
+    in_parcel = parcel_age_days(lane.packing, float(course.way.heat_class_c[day]), longest)[:DRAWS]
+    days = course.receptive_rate.shape[1]
+    found = []
+    for step in np.flatnonzero(lane.transit.day_probability >= LEAST_TRANSIT_CHANCE):
+        usable = int(course.way.usable_day[day, step])
+        if usable >= days:
+            continue
+        travelled = in_parcel[:, course.way.parcel_days[day, step]]
+        arrived = age + posting.cool_start(offer, course)[day, 0] + travelled
+        ages = arrived[:, None] + np.arange(days - usable)
+        success = np.zeros((DRAWS, days))
+        left = live_effect(remaining_fraction(draws, ages), live_effect_rates()[:DRAWS])
+        success[:, usable:] = takes[:DRAWS, None] * left
+        found.append(Arrival(float(lane.transit.day_probability[step]), usable, success))
+    return found
+
+
+def some_scenarios(rate: FloatArray) -> FloatArray:
+    """The first of the recipient's scenarios.
+
+    The first points of a Sobol sequence are spread evenly; every eighth of them lies in one corner.
+    """
+    return rate[:SCENARIOS]

@@ -1,7 +1,6 @@
 """The two sides of a pairing and the way between them, as plain data."""
 
-from dataclasses import dataclass, field
-from datetime import date
+from dataclasses import dataclass
 from typing import Literal
 
 from exchange.science.arrays import FloatArray
@@ -55,11 +54,10 @@ class Bloom:
 
 @dataclass(frozen=True)
 class LotInHand:
-    """Pollen that exists: where it is kept and how far each draw of its life has gone today."""
+    """Pollen that exists: where it is kept, and for how many days since it was dried or collected."""
 
-    collected_on: date
     store: Store
-    age_days: FloatArray = field(repr=False)
+    stored_days: int
 
 
 @dataclass(frozen=True)

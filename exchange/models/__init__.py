@@ -1,10 +1,21 @@
 """Deals as rows. One model a file."""
 
+from exchange.models.api_token import ApiToken
 from exchange.models.due import DueTask
+from exchange.models.idempotency import IdempotentAnswer
 from exchange.models.lot import Lot
 from exchange.models.matching_run import MatchingRun
 from exchange.models.offer import Offer
 from exchange.models.pairing import Pairing
 from exchange.models.wanted_cross import WantedCross
 
-__all__ = ["DueTask", "Lot", "MatchingRun", "Offer", "Pairing", "WantedCross"]
+__all__ = [
+    "ApiToken",
+    "DueTask",
+    "IdempotentAnswer",
+    "Lot",
+    "MatchingRun",
+    "Offer",
+    "Pairing",
+    "WantedCross",
+]

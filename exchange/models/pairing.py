@@ -12,7 +12,9 @@ class Pairing(PublicModel):
     """One pairing as one run reckoned it.
 
     ``plan`` holds the numbers and dates with their basis, ``reasons`` and ``cautions`` codes with
-    parameters; the columns beside it are those that lists filter and sort by.
+    parameters; ``input_digest`` says what it was reckoned from; the columns beside it are those that
+    lists filter and sort by. ``allocated_doses`` is the run's proposal of who gets what; it promises
+    nothing until both growers have said yes.
     """
 
     class State(models.TextChoices):
@@ -24,6 +26,7 @@ class Pairing(PublicModel):
     wanted_cross = models.ForeignKey(WantedCross, on_delete=models.PROTECT, related_name="pairings")
     run = models.ForeignKey(MatchingRun, on_delete=models.PROTECT, related_name="pairings")
     state = models.CharField(max_length=20, choices=State, default=State.SUGGESTED)
+    input_digest = models.CharField(max_length=64, default="")
     chance = models.FloatField()
     post_on = models.DateField(null=True, blank=True)
     not_later_than = models.DateField(null=True, blank=True)
@@ -31,6 +34,9 @@ class Pairing(PublicModel):
     reasons = models.JSONField(default=list)
     cautions = models.JSONField(default=list)
     papers = models.JSONField(null=True, blank=True)
+    smallest_change = models.JSONField(null=True, blank=True)
+    allocated_doses = models.PositiveSmallIntegerField(default=0)
+    allocation = models.JSONField(null=True, blank=True)
 
     class Meta:
         constraints = [

@@ -18,6 +18,7 @@ from exchange.project.keys import (
     private_folder,
     service_secret,
 )
+from exchange.project.log import FORMATS, configure_structlog, log_settings
 
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 environment = Environment()
@@ -71,11 +72,51 @@ else:
 
 # --- Django ---
 
-INSTALLED_APPS = ["django.contrib.auth", "django.contrib.contenttypes", "growers", "exchange"]
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "allauth",
+    "allauth.account",
+    "allauth.mfa",
+    "knox",
+    "rest_framework",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "growers",
+    "exchange",
+]
 MIDDLEWARE = [
+    "exchange.api.request_id.RequestIdMiddleware",
+    "exchange.api.security.SecurityHeaderMiddleware",
     "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.middleware.http.ConditionalGetMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "exchange" / "api" / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    }
 ]
 ROOT_URLCONF = "exchange.project.urls"
 WSGI_APPLICATION = "exchange.project.wsgi.application"
@@ -92,6 +133,148 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"django.contrib.auth.password_validation.{name}"}
     for name in ("UserAttributeSimilarityValidator", "MinimumLengthValidator", "CommonPasswordValidator")
 ]
+
+# --- accounts: django-allauth's plain pages; its tables keep no clear secret ---
+
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+ACCOUNT_ADAPTER = "exchange.api.account.AccountAdapter"
+ACCOUNT_SIGNUP_FORM_CLASS = "exchange.api.account.HandleForm"
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
+ACCOUNT_EMAIL_VERIFICATION = "mandatory"
+ACCOUNT_PREVENT_ENUMERATION = True
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = True
+ACCOUNT_CHANGE_EMAIL = True
+ACCOUNT_REAUTHENTICATION_TIMEOUT = 300
+ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+MFA_ADAPTER = "exchange.api.account.SecondFactorAdapter"
+MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
+MFA_TOTP_ISSUER = "Pollen exchange"
+LOGIN_URL = "account_login"
+LOGIN_REDIRECT_URL = "/api/v1/docs"
+ACCOUNT_LOGOUT_REDIRECT_URL = "/api/v1/docs"
+
+# --- mail: by the server named, else to files ---
+
+MAIL_SERVER = environment.mail_server("EMAIL_URL")
+EMAIL_BACKEND = MAIL_SERVER.get("EMAIL_BACKEND", "django.core.mail.backends.filebased.EmailBackend")
+EMAIL_FILE_PATH = str(DATA_DIR / "mail")
+EMAIL_HOST = MAIL_SERVER.get("EMAIL_HOST", "localhost")
+EMAIL_PORT = MAIL_SERVER.get("EMAIL_PORT", 25)
+EMAIL_HOST_USER = MAIL_SERVER.get("EMAIL_HOST_USER", "")
+EMAIL_HOST_PASSWORD = MAIL_SERVER.get("EMAIL_HOST_PASSWORD", "")
+EMAIL_USE_TLS = MAIL_SERVER.get("EMAIL_USE_TLS", False)
+EMAIL_USE_SSL = MAIL_SERVER.get("EMAIL_USE_SSL", False)
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = SERVER_EMAIL = environment.text("MAIL_FROM", "pollen-exchange@localhost")
+
+# --- security headers and cookies ---
+
+PROXIES = environment.whole_number("PROXIES", 0, 0, 5)
+ALLAUTH_TRUSTED_PROXY_COUNT = PROXIES
+SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SERVICE_MODE
+# Whoever watches the machine asks it directly, without TLS.
+SECURE_REDIRECT_EXEMPT = ["^health/"]
+if PROXIES:
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+SECURE_HSTS_SECONDS = 31_536_000 if SERVICE_MODE else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SERVICE_MODE
+SECURE_REFERRER_POLICY = "same-origin"
+# The preload list binds a whole domain for years: that is its owner's to decide, not ours.
+SILENCED_SYSTEM_CHECKS = ["security.W021"]
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+CSRF_FAILURE_VIEW = "exchange.api.failure.csrf_failure"
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'none'"],
+        "script-src": ["'self'"],
+        "style-src": ["'self'"],
+        "img-src": ["'self'", "data:"],
+        "font-src": ["'self'"],
+        "connect-src": ["'self'"],
+        "manifest-src": ["'self'"],
+        "worker-src": ["'self'"],
+        "form-action": ["'self'"],
+        "frame-ancestors": ["'none'"],
+        "base-uri": ["'none'"],
+        "object-src": ["'none'"],
+    }
+}
+DATA_UPLOAD_MAX_MEMORY_SIZE = 1_048_576
+
+# --- files of pages, served by the server itself ---
+
+STATIC_URL = "/static/"
+
+STATICFILES_DIRS = [BASE_DIR / "exchange" / "api" / "static"]
+WHITENOISE_USE_FINDERS = True
+
+# --- cache: counters and what may be lost; Redis away costs speed only ---
+
+CACHES = {
+    "default": {
+        "BACKEND": "exchange.project.cache.ForgivingRedisCache"
+        if REDIS_URL
+        else "django.core.cache.backends.locmem.LocMemCache",
+        "LOCATION": REDIS_URL or "pollen-exchange",
+    }
+}
+
+# --- API ---
+
+KNOX_TOKEN_MODEL = "exchange.ApiToken"  # noqa: S105 - the name of a model
+# Its own table is swapped out, so none of its migrations is ours to run.
+MIGRATION_MODULES = {"knox": None}
+REST_KNOX = {"TOKEN_PREFIX": "pollen_", "AUTH_HEADER_PREFIX": "Bearer", "TOKEN_TTL": None}
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "exchange.api.authentication.BearerAuthentication",
+        "exchange.api.authentication.PageSessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["exchange.api.permissions.OperationPermission"],
+    "DEFAULT_THROTTLE_CLASSES": ["exchange.api.throttle.RequestThrottle"],
+    "DEFAULT_RENDERER_CLASSES": ["exchange.api.media.JsonRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_CONTENT_NEGOTIATION_CLASS": "exchange.api.media.JsonOnly",
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "exchange.api.errors.problem_response",
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+    "NUM_PROXIES": PROXIES,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Pollen exchange",
+    "DESCRIPTION": "Growers of water lilies offer pollen and look for it.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.1",
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "ENUM_NAME_OVERRIDES": {
+        "Group": "growers.models.Group.choices",
+        "Diel": "growers.models.Diel.choices",
+        "Fertility": "growers.models.Fertility.choices",
+        "RegionLevel": "growers.models.site.Site.RegionLevel",
+        "SeasonPrecision": "growers.models.bloom.BloomSeason.Precision",
+        "Scope": [("read", "Read"), ("write", "Write"), ("feed", "Feed")],
+    },
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "exchange.api.schema.finish_document",
+    ],
+    "DISABLE_ERRORS_AND_WARNINGS": False,
+}
+# Generous under test: what a limit does is tested with limits of its own.
+LIMIT_FACTOR = 1_000 if UNDER_TEST else 1
+REQUESTS_PER_MINUTE = environment.whole_number("REQUESTS_PER_MINUTE", 600, 1, 1_000_000) * LIMIT_FACTOR
+GUEST_REQUESTS_PER_MINUTE = (
+    environment.whole_number("GUEST_REQUESTS_PER_MINUTE", 120, 1, 1_000_000) * LIMIT_FACTOR
+)
+SIGN_INS_PER_MINUTE = environment.whole_number("SIGN_INS_PER_MINUTE", 10, 1, 1_000) * LIMIT_FACTOR
 
 USE_TZ = True
 TIME_ZONE = "UTC"
@@ -145,10 +328,7 @@ CELERY_BEAT_SCHEDULE = {
 # --- log ---
 
 LOG_LEVEL = environment.choice("LOG_LEVEL", "WARNING", ("DEBUG", "INFO", "WARNING", "ERROR"))
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["stderr"], "level": LOG_LEVEL},
-}
+LOGGING = log_settings(
+    LOG_LEVEL, environment.choice("LOG_FORMAT", "json" if SERVICE_MODE else "line", FORMATS)
+)
+configure_structlog()

@@ -44,7 +44,7 @@ def aged_effect(
     Returns
     -------
     tuple of FloatArray
-        Mean and 10 % quantile over the draws, each of shape (r, k), 0–1.
+        Mean over the draws and 10 % quantile over the first 500, each of shape (r, k), 0–1.
 
     Raises
     ------
@@ -63,9 +63,11 @@ def aged_effect(
     def one_history(column: int) -> tuple[FloatArray, FloatArray]:
         effect = _effect(draws, rate, age_days[:, column], wait_days, dtype)
         mean = np.asarray(weight @ effect, dtype=np.float64)
-        return mean, np.asarray(weighted_quantile(effect, draws.weight, constants.LOW_QUANTILE.value))
+        tail = weighted_quantile(effect[:some], draws.weight[:some], constants.LOW_QUANTILE.value)
+        return mean, np.asarray(tail)
 
     weight = (draws.weight / draws.weight.sum()).astype(dtype)
+    some = int(constants.RANGE_DRAW_COUNT.value)
 
     with ThreadPoolExecutor(THREADS) as pool:
         rows = list(pool.map(one_history, range(age_days.shape[1])))

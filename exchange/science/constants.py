@@ -70,6 +70,10 @@ class GammaPrior:
 
 DRAW_COUNT = Constant(4000, "draws", "model version", "judgement")
 SCENARIO_COUNT = Constant(128, "scenarios", "model version", "judgement")
+RANGE_DRAW_COUNT = Constant(500, "draws", "for the likely range beside a mean of all draws", "judgement")
+FROZEN_DRAW_COUNT = Constant(
+    500, "draws", "for frozen pollen, whose table differs from day to day", "judgement"
+)
 DRAW_SEED = Constant(20261124, "", "model version", "judgement")
 
 # --- viability ---------------------------------------------------------------------------------
@@ -113,6 +117,19 @@ SEASON_HORIZON_DAYS = Constant(270, "d", "days ahead over which a chance is reck
 PRECISE_BLOOM_SD_DAYS = Constant(
     12.0, "d", "a recipient's bloom known worse gives weeks, no dates", "judgement"
 )
+FROZEN_UNTIL_DAYS = Constant(
+    45, "d", "a frozen lot is not posted earlier than this before the first flower may open", "judgement"
+)
+WEAK_SHARE = Constant(
+    0.5, "", "of the best two plants could give; below it a change is looked for", "judgement"
+)
+OTHER_DIRECTION_RATIO = Constant(3.0, "", "the reverse cross takes this much more often: say so", "judgement")
+WORTHWHILE_GAIN = Constant(1.25, "", "a change that gains less is not worth telling", "judgement")
+PRUNING_SHARE = Constant(0.4, "", "pairs under this share of the least chance are not planned", "judgement")
+PAIRS_PLANNED = Constant(64, "pairs", "pairs of one wanted cross that are planned in full", "judgement")
+NEAR_POSTING_DAYS = Constant(
+    3, "d", "pollen ready so many days off a day counts for it in ranking", "judgement"
+)
 LONGEST_CLOSED_RUN_DAYS = Constant(
     14, "d", "a post closed for longer is treated as closed for this", "judgement"
 )
@@ -122,6 +139,10 @@ LOW_QUANTILE = Constant(
 BEST_BEFORE_EFFECT = Constant(0.5, "", "10 % quantile of the live effect", "judgement")
 WORTH_TRYING_EFFECT = Constant(0.1, "", "mean live effect", "judgement")
 NEGLIGIBLE_EFFECT = Constant(1e-4, "", "mean live effect below which waiting stops", "judgement")
+STAY_BONUS = Constant(
+    0.02, "", "share of its value by which a pairing proposed before beats an equal new one", "judgement"
+)
+ALLOCATION_UNITS = Constant(1e6, "", "values of doses are compared in whole millionths", "definition")
 
 # --- assays ---
 REPLICATE_CORRELATION = Constant(

@@ -3,9 +3,11 @@
 from collections.abc import Iterable, Sequence
 from datetime import timedelta
 
+from exchange.matching.eligibility import compatibility
 from exchange.matching.plan import PairPlan
 from exchange.matching.reason import Reason
 from exchange.matching.side import CrossWanted, Lane, PollenOffer
+from exchange.science import constants
 from exchange.science.chromosome import offspring_counts, offspring_warning
 from exchange.science.kinship import PedigreeEntry, offspring_inbreeding
 from exchange.science.parcel import hours_cold
@@ -53,6 +55,7 @@ def cautions(
     found = [
         _kinship(offer, wanted, entries),
         _ploidy(offer, wanted),
+        _other_direction(offer, wanted),
         Reason("frozen_untested" if offer.treatment == "frozen" else "viability_prior_only"),
         Reason("fresh_dies_fast") if offer.treatment == "fresh" else None,
         _cold(lane, plan),
@@ -85,13 +88,23 @@ def _ploidy(offer: PollenOffer, wanted: CrossWanted) -> Reason | None:
     return Reason(f"offspring_ploidy_{level}", {"counts": predicted})
 
 
+def _other_direction(offer: PollenOffer, wanted: CrossWanted) -> Reason | None:
+    """Direction counts: where the reverse cross takes far more often, both growers should know."""
+    here = compatibility(wanted.parent, offer.parent).mean
+    there = compatibility(offer.parent, wanted.parent).mean
+    if there < constants.OTHER_DIRECTION_RATIO.value * here:
+        return None
+    groups = " × ".join(offer.parent.groups)
+    return Reason("other_direction", {"pollen_groups": groups, "chance": round(there, 4)})
+
+
 def _cold(lane: Lane, plan: PairPlan) -> Reason | None:
     if plan.dates is None or lane.packing.ice_kg == 0.0:
         return None
     ambient = float(lane.ambient_c[plan.dates.post_on.month - 1])
     cold = hours_cold(lane.packing, ambient)
-    trip = (plan.dates.arrival_half - plan.dates.post_on) / timedelta(hours=1)
-    if cold >= trip:
+    trip = plan.dates.arrival_half - plan.dates.post_on
+    if cold >= trip / timedelta(hours=1):
         return None
-    figures = {"cold_hours": round(cold), "trip_hours": round(trip), "ambient_c": round(ambient)}
+    figures = {"cold_hours": round(cold), "trip_days": trip.days, "ambient_c": round(ambient)}
     return Reason("box_short_cold", figures)

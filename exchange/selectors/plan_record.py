@@ -16,6 +16,7 @@ def plan_record(plan: PairPlan) -> dict[str, Any]:
     basis = {"donor": plan.donor_basis, "recipient": plan.recipient_basis}
     return {
         "each_flower": _estimate(plan.each_flower, basis),
+        "dose_chances": [round(chance, DIGITS) for chance in plan.dose_chances],
         "several": {"flowers": plan.flowers, **_estimate(plan.several, basis)},
         "compatibility": _estimate(plan.compatibility, {"compatibility": "prior of the groups"}),
         "posted_chance": round(plan.posted_chance, DIGITS),

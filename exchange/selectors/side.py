@@ -1,17 +1,20 @@
 """Offers and wanted crosses as the matching takes them."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
+from typing import Literal
 
 from exchange.matching.side import Bloom, CrossWanted, Fertility, LotInHand, Parent, PollenOffer
 from exchange.models import Lot, Offer, WantedCross
 from exchange.models.offer import OpenState
 from exchange.science import constants
-from exchange.science.thermal_age import constant_temperature_age, rate_factor
-from exchange.science.viability import Treatment, prior_draws
+from exchange.science.viability import Treatment
 from exchange.selectors.bloom_forecast import blooms
 from growers.models import Plant, Taxon
+
+Role = Literal["seed", "pollen"]
+DRYING_DAYS = round(constants.DRYING_HOURS.value / constants.HOURS_PER_DAY.value)
 
 
 @dataclass(frozen=True)
@@ -25,7 +28,7 @@ class Market:
 
 def market(today: date) -> Market:
     """Read all open offers and wanted crosses with the forecasts of their plants."""
-    offers = list(_open_offers())
+    offers = [row for row in _open_offers() if row.kind == Offer.Kind.ON_REQUEST or _lot(row, today)]
     crosses = list(_open_crosses())
     plants = {row.plant_id: row.plant for row in offers}
     plants |= {row.seed_parent_id: row.seed_parent for row in crosses}
@@ -45,15 +48,17 @@ def market(today: date) -> Market:
 
 
 def _open_offers() -> Iterable[Offer]:
-    rows = Offer.objects.filter(state=OpenState.OPEN).order_by("pk")
+    rows = Offer.objects.filter(state=OpenState.OPEN, plant__grower__closed_at=None).order_by("pk")
     return rows.select_related("plant__taxon", "plant__site", "plant__grower").prefetch_related("lots")
 
 
 def _open_crosses() -> Iterable[WantedCross]:
-    rows = WantedCross.objects.filter(state=OpenState.OPEN).order_by("pk")
-    return rows.select_related(
-        "seed_parent__taxon", "seed_parent__site", "seed_parent__grower"
-    ).prefetch_related("pollen_plants__taxon", "pollen_taxa")
+    rows = WantedCross.objects.filter(state=OpenState.OPEN, seed_parent__grower__closed_at=None)
+    return (
+        rows.order_by("pk")
+        .select_related("seed_parent__taxon", "seed_parent__site", "seed_parent__grower")
+        .prefetch_related("pollen_plants__taxon", "pollen_taxa")
+    )
 
 
 def clone_of(plant: Plant) -> str:
@@ -63,11 +68,12 @@ def clone_of(plant: Plant) -> str:
     return f"cultivar {plant.taxon_id}" if named and plant.identity != "in_doubt" else f"plant {plant.pk}"
 
 
-def parent(plant: Plant, defaults: dict[str, Taxon]) -> Parent:
-    """A plant as a parent; the flower's clock is its taxon's, or else its group's."""
+def parent(plant: Plant, defaults: dict[str, Taxon], role: Role) -> Parent:
+    """A plant as a parent in one role; the flower's clock is its taxon's, or else its group's."""
     taxon = plant.taxon
     flower = taxon or defaults[plant.group]
-    seed_fertility, pollen_fertility, source = _fertility(plant, taxon)
+    seed_fertility, seed_source = _fertility(plant, "seed")
+    pollen_fertility, pollen_source = _fertility(plant, "pollen")
     return Parent(
         key=str(plant.public_id),
         name=plant.name_as_grown,
@@ -81,29 +87,27 @@ def parent(plant: Plant, defaults: dict[str, Taxon]) -> Parent:
         chromosome_counts=tuple(plant.chromosome_counts or (taxon.chromosome_counts if taxon else ())),
         seed_fertility=seed_fertility,
         pollen_fertility=pollen_fertility,
-        fertility_source=source,
+        fertility_source=seed_source if role == "seed" else pollen_source,
     )
 
 
 FERTILITY: dict[str, Fertility] = {"yes": "yes", "poor": "poor", "no": "no", "unknown": "unknown"}
 
 
-def _fertility(plant: Plant, taxon: Taxon | None) -> tuple[Fertility, Fertility, str]:
-    """Fertility seen in the plant itself, or else that on record for its taxon: seed, pollen, source."""
-    known = plant.seed_fertility != "unknown" or plant.pollen_fertility != "unknown"
-    if known or taxon is None:
-        evidence = plant.fertility_evidence or "its grower"
-        return FERTILITY[plant.seed_fertility], FERTILITY[plant.pollen_fertility], evidence
-    source = str(taxon.sources.get("fertility", {}).get("source", ""))
-    return FERTILITY[taxon.seed_fertility], FERTILITY[taxon.pollen_fertility], source
+def _fertility(plant: Plant, role: Role) -> tuple[Fertility, str]:
+    """Fertility in a role, as seen in the plant or else on record for its taxon, and who says so."""
+    seen, taxon = getattr(plant, f"{role}_fertility"), plant.taxon
+    if seen != "unknown" or taxon is None:
+        return FERTILITY[seen], plant.fertility_evidence or "its grower"
+    on_record = getattr(taxon, f"{role}_fertility")
+    return FERTILITY[on_record], str(taxon.sources.get("fertility", {}).get("source", ""))
 
 
 def _pollen_offer(row: Offer, bloom: Bloom | None, defaults: dict[str, Taxon], today: date) -> PollenOffer:
-    lots = [lot for lot in row.lots.all() if lot.doses]
-    lot = min(lots, key=lambda lot: (lot.collected_on, lot.pk)) if lots else None
+    lot = _lot(row, today)
     return PollenOffer(
         key=str(row.public_id),
-        parent=parent(row.plant, defaults),
+        parent=parent(row.plant, defaults, "pollen"),
         country=row.plant.site.cell_country,
         ships_to=frozenset(row.countries),
         treatment=_treatment(lot.treatment if lot else row.treatment),
@@ -114,29 +118,33 @@ def _pollen_offer(row: Offer, bloom: Bloom | None, defaults: dict[str, Taxon], t
     )
 
 
+def _lot(row: Offer, today: date) -> Lot | None:
+    """The oldest lot of an offer that has doses and exists on that day."""
+    lots = [lot for lot in row.lots.all() if lot.doses and lot.collected_on <= today]
+    return min(lots, key=lambda lot: (lot.collected_on, lot.pk), default=None)
+
+
+def changed_offer(offer: PollenOffer, row: Offer) -> PollenOffer:
+    """An offer as its row would have it after a change of treatment or countries; the lot stays as it is."""
+    treatment = offer.treatment if offer.lot is not None else _treatment(row.treatment)
+    return replace(offer, treatment=treatment, ships_to=frozenset(row.countries))
+
+
 def _treatment(word: str) -> Treatment:
     return "dried" if word == "dried" else "frozen" if word == "frozen" else "fresh"
 
 
 def _lot_in_hand(lot: Lot, today: date) -> LotInHand:
-    """Age of a lot: drying, then its store; in a freezer no rate below that of 0 °C is credited."""
-    draws = prior_draws(_treatment(lot.treatment))
-    stored_days = max(0, (today - lot.collected_on).days)
-    store_c = constants.FREEZING_C if lot.store == Lot.Store.FREEZER else constants.STORE_TEMPERATURE_C
-    age = stored_days * rate_factor(store_c.value, draws.q10)
-    if lot.treatment != "fresh":
-        drying_days = constants.DRYING_HOURS.value / constants.HOURS_PER_DAY.value
-        age = age + constant_temperature_age(
-            drying_days, constants.DRYING_TEMPERATURE_C.value, draws.q10
-        ).reshape(-1)
-    frozen = lot.store == Lot.Store.FREEZER
-    return LotInHand(lot.collected_on, "freezer" if frozen else "refrigerator", age)
+    """A lot in its store since it was dried, or collected if fresh; drying is reckoned by itself."""
+    drying_days = 0 if lot.treatment == "fresh" else DRYING_DAYS
+    stored_days = max(0, (today - lot.collected_on).days - drying_days)
+    return LotInHand("freezer" if lot.store == Lot.Store.FREEZER else "refrigerator", stored_days)
 
 
 def _cross_wanted(row: WantedCross, bloom: Bloom | None, defaults: dict[str, Taxon]) -> CrossWanted:
     return CrossWanted(
         key=str(row.public_id),
-        parent=parent(row.seed_parent, defaults),
+        parent=parent(row.seed_parent, defaults, "seed"),
         country=row.seed_parent.site.cell_country,
         flowers=row.flowers,
         bloom=bloom,

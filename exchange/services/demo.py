@@ -1,18 +1,19 @@
 """Loads the invented society of the demo: all of it, once."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
 
 from django.db import transaction
 
+from exchange.models import Offer
 from exchange.services.offer import OfferFields, offer_create, offer_in_hand_create
-from exchange.services.wanted_cross import wanted_cross_create
-from growers.errors import FieldProblem
+from exchange.services.wanted_cross import WantedCrossFields, wanted_cross_create
+from growers.errors import DomainError, FieldProblem, InvalidInput
 from growers.models import BloomSighting, Grower, Plant, Site, Taxon
 from growers.services import bloom, grower, plant, site, taxon
-from growers.services.csv_table import CellReader, TableRow, read_table, refuse
+from growers.services.csv_table import WHOLE_NUMBER, CellReader, TableRow, cell_problem, read_table, refuse
 from growers.services.plant_rule import PlantFacts
 
 INVENTED = {"source": "invented for the demo", "status": "judgement"}
@@ -22,7 +23,7 @@ YES_NO = ("yes", "no")
 @dataclass
 class _Loaded:
     growers: dict[str, Grower] = field(default_factory=dict)
-    sites: dict[str, Site] = field(default_factory=dict)
+    sites: dict[str, dict[str, Site]] = field(default_factory=dict)
     plants: dict[str, Plant] = field(default_factory=dict)
 
 
@@ -48,14 +49,33 @@ def demo_load(folder: Path) -> bool:
 
 def _rows(folder: Path, name: str) -> list[TableRow]:
     path = folder / f"{name}.csv"
+    if not path.is_file():
+        needed = ", ".join(f"{table}.csv" for table in COLUMNS)
+        raise InvalidInput(f"{path.name}: the table is missing; needed: {needed}.")
     return read_table(path.read_bytes(), required=COLUMNS[name], file=path.name)
 
 
 def _table_load(file: str, rows: Sequence[TableRow], reader: Reader, loaded: _Loaded) -> None:
-    problems: list[FieldProblem] = []
     for row in rows:
-        reader(CellReader(row, problems), loaded)
+        problems: list[FieldProblem] = []
+        try:
+            reader(CellReader(row, problems), loaded)
+        except DomainError as error:
+            refuse(problems or _in_row(row, error), file=file)
         refuse(problems, file=file)
+
+
+def _in_row(row: TableRow, error: DomainError) -> list[FieldProblem]:
+    """What a service refused, told of the row and the column that it was read from."""
+    found = error.problems or (FieldProblem("", error.code, error.detail),)
+    return [_in_cell(row, problem) for problem in found]
+
+
+def _in_cell(row: TableRow, problem: FieldProblem) -> FieldProblem:
+    column = problem.pointer.removeprefix("/")
+    if column in row.cells and problem.allowed:
+        return cell_problem(row.number, column, row.cells[column], problem.allowed, code=problem.code)
+    return FieldProblem(f"row {row.number}", problem.code, f"Row {row.number}: {problem.detail}")
 
 
 def _words(cells: CellReader, column: str) -> list[str]:
@@ -63,16 +83,26 @@ def _words(cells: CellReader, column: str) -> list[str]:
 
 
 def _numbers(cells: CellReader, column: str) -> list[int]:
-    return [int(word) for word in _words(cells, column) if word.isdigit()]
+    words = _words(cells, column)
+    for word in words:
+        if not WHOLE_NUMBER.fullmatch(word):
+            cells.refuse(column, word, "whole numbers with a space between them", code="not_a_number")
+    return [int(word) for word in words if WHOLE_NUMBER.fullmatch(word)]
 
 
-def _known(cells: CellReader, column: str, known: dict[str, Row], what: str) -> Row:
-    """The row that a cell names; refused at once, because nothing after it could be read."""
-    value = cells.row.cells[column]
-    if value not in known:
-        cells.refuse(column, value, f"one of the {what} of this demo", code="not_found")
+def _list(cells: CellReader, column: str) -> list[str]:
+    return [part.strip() for part in cells.row.cells[column].split(";") if part.strip()]
+
+
+def _known(
+    cells: CellReader, column: str, known: Mapping[str, Row], what: str, *, key: str | None = None
+) -> Row:
+    """The row that a cell, or ``key`` of its list, names; refused at once: nothing is read without it."""
+    named = cells.row.cells[column] if key is None else key
+    if named not in known:
+        cells.refuse(column, named, f"one of the {what}", code="not_found")
         refuse(cells.problems)
-    return known[value]
+    return known[named]
 
 
 def _grower(cells: CellReader, loaded: _Loaded) -> None:
@@ -89,8 +119,8 @@ def _grower(cells: CellReader, loaded: _Loaded) -> None:
 
 
 def _site(cells: CellReader, loaded: _Loaded) -> None:
-    actor = _known(cells, "grower", loaded.growers, "growers")
-    loaded.sites[f"{actor.handle} {cells.text('name')}"] = site.site_create(
+    actor = _known(cells, "grower", loaded.growers, "growers of this demo")
+    made = site.site_create(
         actor=actor,
         name=cells.text("name"),
         country=cells.text("country"),
@@ -98,6 +128,7 @@ def _site(cells: CellReader, loaded: _Loaded) -> None:
         longitude_deg=cells.number("longitude_deg", -180, 180),
         water=cells.text("water"),
     )
+    loaded.sites.setdefault(actor.handle, {})[made.name] = made
 
 
 def _cultivar(cells: CellReader, loaded: _Loaded) -> None:
@@ -120,12 +151,9 @@ def _cultivar(cells: CellReader, loaded: _Loaded) -> None:
 
 
 def _plant(cells: CellReader, loaded: _Loaded) -> None:
-    actor = _known(cells, "grower", loaded.growers, "growers")
-    place = f"{actor.handle} {cells.text('site')}"
-    named = Taxon.objects.filter(name=cells.row.cells["taxon"]).first()
-    if named is None and cells.row.cells["taxon"]:
-        cells.refuse("taxon", cells.row.cells["taxon"], "a taxon that is loaded", code="not_found")
-        return
+    actor = _known(cells, "grower", loaded.growers, "growers of this demo")
+    stands = _known(cells, "site", loaded.sites.get(actor.handle, {}), f"sites of {actor.handle}")
+    named = _taxon(cells, "taxon", cells.row.cells["taxon"]) if cells.row.cells["taxon"] else None
     facts: PlantFacts = {
         "number": cells.text("number"),
         "name_as_grown": cells.text("name_as_grown"),
@@ -139,15 +167,20 @@ def _plant(cells: CellReader, loaded: _Loaded) -> None:
     if named is None:
         facts["group"] = cells.text("group")
     key = f"{actor.handle} {facts['number']}"
-    loaded.plants[key] = plant.plant_create(actor=actor, site=loaded.sites[place], **facts)
+    loaded.plants[key] = plant.plant_create(actor=actor, site=stands, **facts)
 
 
 def _parent(cells: CellReader, column: str, loaded: _Loaded) -> Plant | None:
-    return _known(cells, column, loaded.plants, "plants") if cells.row.cells[column] else None
+    return _owned(cells, column, loaded) if cells.row.cells[column] else None
 
 
-def _owned(cells: CellReader, column: str, loaded: _Loaded) -> Plant:
-    return _known(cells, column, loaded.plants, "plants")
+def _owned(cells: CellReader, column: str, loaded: _Loaded, *, key: str | None = None) -> Plant:
+    return _known(cells, column, loaded.plants, "plants of this demo", key=key)
+
+
+def _taxon(cells: CellReader, column: str, name: str) -> Taxon:
+    found = Taxon.objects.in_bulk([name], field_name="name")
+    return _known(cells, column, found, "taxa that are loaded", key=name)
 
 
 def _bloom_season(cells: CellReader, loaded: _Loaded) -> None:
@@ -207,31 +240,36 @@ def _offer(cells: CellReader, loaded: _Loaded) -> None:
         "doses_per_flower": cells.integer("doses_per_flower", 1, 50, needed=True) or 1,
         "posts_on_saturday": cells.choice("posts_on_saturday", YES_NO) == "yes",
     }
-    collected_on = cells.day("collected_on")
-    if collected_on is None:
+    kind = cells.choice("kind", Offer.Kind.values)
+    if kind == Offer.Kind.ON_REQUEST:
+        for column in ("collected_on", "store"):
+            if cells.row.cells[column]:
+                cells.refuse(column, cells.row.cells[column], "nothing on request", code="not_allowed")
         offer_create(actor=given.grower, plant=given, **fields)
         return
-    store = cells.text("store")
-    offer_in_hand_create(actor=given.grower, plant=given, collected_on=collected_on, store=store, **fields)
+    collected_on = cells.day("collected_on", needed=kind == Offer.Kind.IN_HAND)
+    if kind and collected_on is not None:
+        store = cells.text("store")
+        offer_in_hand_create(
+            actor=given.grower, plant=given, collected_on=collected_on, store=store, **fields
+        )
 
 
 def _wanted_cross(cells: CellReader, loaded: _Loaded) -> None:
     seed_parent = _owned(cells, "seed_parent", loaded)
-    named = [loaded.plants[key] for key in _list(cells, "pollen_plants") if key in loaded.plants]
+    fields: WantedCrossFields = {
+        "pollen_groups": _words(cells, "pollen_groups"),
+        "traits": _words(cells, "traits"),
+        "flowers": cells.integer("flowers", 1, 12, needed=True) or 1,
+    }
+    least_chance = cells.number("least_chance", 0, 1)
+    if least_chance is not None:
+        fields["least_chance"] = least_chance
+    plants = [_owned(cells, "pollen_plants", loaded, key=key) for key in _list(cells, "pollen_plants")]
+    taxa = [_taxon(cells, "pollen_taxa", name) for name in _list(cells, "pollen_taxa")]
     wanted_cross_create(
-        actor=seed_parent.grower,
-        seed_parent=seed_parent,
-        pollen_plants=named,
-        pollen_taxa=list(Taxon.objects.filter(name__in=_list(cells, "pollen_taxa"))),
-        pollen_groups=_words(cells, "pollen_groups"),
-        traits=_words(cells, "traits"),
-        flowers=cells.integer("flowers", 1, 12, needed=True) or 1,
-        least_chance=cells.number("least_chance", 0, 1) or 0.0,
+        actor=seed_parent.grower, seed_parent=seed_parent, pollen_plants=plants, pollen_taxa=taxa, **fields
     )
-
-
-def _list(cells: CellReader, column: str) -> list[str]:
-    return [part.strip() for part in cells.row.cells[column].split(";") if part.strip()]
 
 
 READERS: dict[str, Reader] = {

@@ -1,17 +1,21 @@
 """The matching run: read everything open, reckon every pairing, store what changed."""
 
-import hashlib
-from collections.abc import Callable, Sequence
+import copy
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 from django.db import transaction
+from django.db.models import QuerySet
 
+from exchange.matching.allocation import Rule
 from exchange.matching.eligibility import refusals
 from exchange.matching.plan import PairPlan, plan_pair
 from exchange.matching.posting import RecipientFlowers, recipient_flowers
 from exchange.matching.reason import Reason
-from exchange.matching.side import CrossWanted, PollenOffer
+from exchange.matching.side import Bloom
+from exchange.matching.smallest_change import SmallestChange, needs_change, smallest_change
 from exchange.models import MatchingRun, Offer, Pairing, WantedCross
 from exchange.science.kinship import PedigreeEntry
 from exchange.science.version import model_version
@@ -19,8 +23,29 @@ from exchange.selectors.caution import cautions, papers, pedigree_entries
 from exchange.selectors.lane import lane
 from exchange.selectors.plan_record import plan_record, reason_records
 from exchange.selectors.side import Market, market
+from exchange.selectors.smallest_change import alternatives
+from exchange.services.pair_digest import Pair, pair_digest
+from exchange.services.sharing import Planned, Shared, share_out
 from growers import clock
 
+_RULES: dict[MatchingRun.Rule, Rule] = {
+    MatchingRun.Rule.EACH_GROWER_FIRST: "one for each grower first",
+    MatchingRun.Rule.MOST_CAPSULES: "most capsules",
+}
+TOLD = (
+    "input_digest",
+    "chance",
+    "post_on",
+    "not_later_than",
+    "plan",
+    "reasons",
+    "cautions",
+    "papers",
+    "smallest_change",
+    "allocated_doses",
+    "allocation",
+)
+MENDABLE = frozenset({"country_not_shipped_to"})
 Progress = Callable[[int, int], None]
 
 
@@ -31,6 +56,7 @@ class Refused:
     offer: Offer
     wanted_cross: WantedCross
     reasons: tuple[Reason, ...]
+    change: SmallestChange | None = None
 
 
 @dataclass(frozen=True)
@@ -42,61 +68,70 @@ class RunResult:
     refused: tuple[Refused, ...]
 
 
-def matching_run(*, today: date, progress: Progress | None = None) -> RunResult:
+def matching_run(
+    *,
+    today: date,
+    rule: MatchingRun.Rule = MatchingRun.Rule.EACH_GROWER_FIRST,
+    progress: Progress | None = None,
+) -> RunResult:
     """Reckon all pairings of what is open and store them; unchanged pairings are left as they are.
 
     Pairings that no longer hold are superseded, never deleted. Nothing slow happens inside the
     transaction that stores.
     """
     open_now = market(today)
-    digest = _digest(open_now)
-    found, refused = _reckon(open_now, progress)
+    standing = {(row.offer_id, row.wanted_cross_id): row for row in standing_pairings()}
+    found, refused = _reckon(open_now, standing, progress)
+    planned = [Planned(pair.row.offer, pair.row.wanted_cross, pair.dose_chances) for pair in found]
+    shared = share_out(planned, _RULES[rule])
     with transaction.atomic():
-        run = _store(open_now, found, digest)
-    standing = Pairing.objects.filter(state=Pairing.State.SUGGESTED).select_related(
-        "offer__plant__grower", "wanted_cross__seed_parent__grower", "offer__plant__site"
+        run = _store(open_now, found, shared, rule)
+    ordered = sorted(
+        standing_pairings(), key=lambda row: (row.wanted_cross_id, -round(row.chance, 6), row.offer_id)
     )
-    ordered = sorted(standing, key=lambda row: (row.wanted_cross_id, -round(row.chance, 6), row.offer_id))
     return RunResult(run, tuple(ordered), tuple(refused))
 
 
-def _digest(open_now: Market) -> str:
-    """What identifies a run's input: day, model and every offer and wanted cross with its forecast."""
-    text = hashlib.sha256(f"{open_now.today} {model_version()}".encode())
-    for _, offer in open_now.offers.values():
-        text.update(repr((offer.key, offer, offer.bloom.window if offer.bloom else None)).encode())
-    for _, wanted in open_now.wanted.values():
-        text.update(repr((wanted, wanted.bloom.window if wanted.bloom else None)).encode())
-    return text.hexdigest()
-
-
-@dataclass(frozen=True)
-class _Pair:
-    offer_row: Offer
-    offer: PollenOffer
-    wanted_row: WantedCross
-    wanted: CrossWanted
-    flowers: RecipientFlowers | None
+def standing_pairings() -> QuerySet[Pairing]:
+    """The pairings that stand, with what their lists show."""
+    return Pairing.objects.filter(state=Pairing.State.SUGGESTED).select_related(
+        "offer__plant__grower", "wanted_cross__seed_parent__grower", "offer__plant__site"
+    )
 
 
 @dataclass(frozen=True)
 class _Found:
-    offer: Offer
-    wanted_cross: WantedCross
-    plan: PairPlan
-    cautions: list[Reason]
-    papers: Reason | None
+    """A pairing: the row that stands already, or a new one that is not stored yet."""
+
+    row: Pairing
+    dose_chances: tuple[float, ...]
 
 
-def _reckon(open_now: Market, progress: Progress | None) -> tuple[list[_Found], list[Refused]]:
+class _Flowers:
+    """The recipient's flowers, reckoned once for each wanted cross and only if a pairing needs them."""
+
+    def __init__(self, bloom: Bloom | None, today: date) -> None:
+        self._bloom, self._today = bloom, today
+
+    @cached_property
+    def ahead(self) -> RecipientFlowers | None:
+        """The flowers of the days ahead."""
+        return recipient_flowers(self._bloom, self._today) if self._bloom else None
+
+
+def _reckon(
+    open_now: Market, standing: Mapping[tuple[int, int], Pairing], progress: Progress | None
+) -> tuple[list[_Found], list[Refused]]:
+    """Every pair that is open; what was reckoned from the same input before is taken as it stands."""
     entries = pedigree_entries(_plant_ids(open_now))
     outcomes: list[_Found | Refused] = []
     for done, (row, wanted) in enumerate(open_now.wanted.values(), start=1):
-        flowers = recipient_flowers(wanted.bloom, open_now.today) if wanted.bloom else None
+        flowers = _Flowers(wanted.bloom, open_now.today)
         for offer_row, offer in open_now.offers.values():
             if offer_row.plant.grower_id != row.seed_parent.grower_id:
-                pair = _Pair(offer_row, offer, row, wanted, flowers)
-                outcomes.append(_outcome(pair, open_now.today, entries))
+                pair = Pair(offer_row, offer, row, wanted)
+                known = standing.get((offer_row.pk, row.pk))
+                outcomes.append(_outcome(pair, open_now.today, entries, flowers, known))
         if progress is not None:
             progress(done, len(open_now.wanted))
     found = [outcome for outcome in outcomes if isinstance(outcome, _Found)]
@@ -108,67 +143,101 @@ def _plant_ids(open_now: Market) -> set[int]:
     return seed_parents | {row.plant_id for row, _ in open_now.offers.values()}
 
 
-def _outcome(pair: _Pair, today: date, entries: Sequence[PedigreeEntry]) -> _Found | Refused:
+def _outcome(
+    pair: Pair, today: date, entries: Sequence[PedigreeEntry], flowers: _Flowers, known: Pairing | None
+) -> _Found | Refused:
+    digest = pair_digest(pair, today, entries)
+    if known is not None and known.input_digest == digest:
+        return _Found(known, tuple(known.plan["dose_chances"]))
     reasons = refusals(pair.offer, pair.wanted)
     if reasons:
-        return Refused(pair.offer_row, pair.wanted_row, reasons)
+        mendable = {reason.code for reason in reasons} <= MENDABLE
+        change = _change(pair, None, today, flowers) if mendable else None
+        return Refused(pair.offer_row, pair.wanted_row, reasons, change)
     way = lane(pair.offer_row, pair.offer_row.plant.site, pair.wanted_row.seed_parent.site, today)
-    plan = plan_pair(pair.offer, pair.wanted, way, today, pair.flowers)
+    plan = plan_pair(pair.offer, pair.wanted, way, today, flowers.ahead)
     if isinstance(plan, Reason):
-        return Refused(pair.offer_row, pair.wanted_row, (plan,))
-    warned = cautions(pair.offer, pair.wanted, way, plan, entries)
-    return _Found(pair.offer_row, pair.wanted_row, plan, warned, papers(pair.offer, pair.wanted))
+        change = _change(pair, None, today, flowers)
+        return Refused(pair.offer_row, pair.wanted_row, (plan,), change)
+    row = _row(pair, plan, digest)
+    row.cautions = reason_records(cautions(pair.offer, pair.wanted, way, plan, entries))
+    found = _change(pair, plan, today, flowers)
+    row.smallest_change = reason_records([found.reason()])[0] if found else None
+    return _Found(row, tuple(row.plan["dose_chances"]))
 
 
-def _store(open_now: Market, found: list[_Found], digest: str) -> MatchingRun:
-    """Write the run and what it changes; a run over unchanged input writes no row and is the earlier one."""
-    standing = {
-        (row.offer_id, row.wanted_cross_id): row
-        for row in Pairing.objects.filter(state=Pairing.State.SUGGESTED)
-    }
-    latest = MatchingRun.objects.order_by("-pk").first()
-    if latest is not None and latest.input_digest == digest:
-        return latest
-    run = MatchingRun.objects.create(today=open_now.today, model_version=model_version(), input_digest=digest)
-    fresh = [_row(run, pair) for pair in found]
-    changed = [
-        row for row in fresh if not _same(row, standing.pop((row.offer_id, row.wanted_cross_id), None))
-    ]
-    replaced = {(row.offer_id, row.wanted_cross_id) for row in changed} | set(standing)
-    run.superseded = _supersede(replaced)
-    Pairing.objects.bulk_create(changed)
-    run.considered, run.proposed, run.written = _considered(open_now), len(found), len(changed)
-    run.finished_at = clock.now()
-    run.save()
-    return run
+def _change(pair: Pair, plan: PairPlan | None, today: date, flowers: _Flowers) -> SmallestChange | None:
+    if not needs_change(plan, pair.wanted.least_chance) or flowers.ahead is None:
+        return None
+    choices = alternatives(pair.offer_row, pair.offer, pair.wanted_row, pair.wanted, today, flowers.ahead)
+    return smallest_change(plan, choices, pair.wanted.least_chance)
 
 
-def _row(run: MatchingRun, pair: _Found) -> Pairing:
-    dates = pair.plan.dates
+def _row(pair: Pair, plan: PairPlan, digest: str) -> Pairing:
+    dates, line = plan.dates, papers(pair.offer, pair.wanted)
     return Pairing(
-        offer=pair.offer,
-        wanted_cross=pair.wanted_cross,
-        run=run,
-        chance=round(pair.plan.each_flower.estimate, 9),
+        offer=pair.offer_row,
+        wanted_cross=pair.wanted_row,
+        input_digest=digest,
+        chance=round(plan.each_flower.estimate, 9),
         post_on=dates.post_on if dates else None,
         not_later_than=dates.not_later_than if dates else None,
-        plan=plan_record(pair.plan),
-        reasons=reason_records(pair.plan.reasons),
-        cautions=reason_records(pair.cautions),
-        papers=reason_records([pair.papers])[0] if pair.papers else None,
+        plan=plan_record(plan),
+        reasons=reason_records(plan.reasons),
+        papers=reason_records([line])[0] if line else None,
     )
 
 
-def _same(row: Pairing, standing: Pairing | None) -> bool:
-    told = ("chance", "post_on", "not_later_than", "plan", "reasons", "cautions", "papers")
-    return standing is not None and all(getattr(row, name) == getattr(standing, name) for name in told)
+def _store(open_now: Market, found: list[_Found], shared: Shared, rule: MatchingRun.Rule) -> MatchingRun:
+    """Write the run and what it changes; a run that changes nothing writes no row and is the earlier one.
+
+    Read again inside the transaction: another run may have stored since.
+    """
+    standing = {(row.offer_id, row.wanted_cross_id): row for row in standing_pairings()}
+    changed = [row for row in (_told(pair, shared, standing) for pair in found) if row is not None]
+    gone = set(standing) - {(pair.row.offer_id, pair.row.wanted_cross_id) for pair in found}
+    latest = MatchingRun.objects.order_by("-pk").first()
+    same = latest is not None and (latest.today, latest.rule, latest.model_version) == (
+        open_now.today,
+        rule,
+        model_version(),
+    )
+    if latest is not None and same and not changed and not gone:
+        return latest
+    run = MatchingRun.objects.create(
+        today=open_now.today,
+        model_version=model_version(),
+        rule=rule,
+        report=shared.report,
+        considered=len(open_now.offers) * len(open_now.wanted),
+        proposed=len(found),
+        written=len(changed),
+        superseded=_supersede({(row.offer_id, row.wanted_cross_id) for row in changed} | gone),
+        finished_at=clock.now(),
+    )
+    for row in changed:
+        row.run = run
+    Pairing.objects.bulk_create(changed)
+    return run
+
+
+def _told(pair: _Found, shared: Shared, standing: Mapping[tuple[int, int], Pairing]) -> Pairing | None:
+    """The row to store for a pairing, or None where the one that stands says the same.
+
+    Another explanation of the same doses is nothing new: that they stay would be one after any run.
+    """
+    row = copy.copy(pair.row)
+    row.allocated_doses, row.allocation = shared.of(row.offer, row.wanted_cross)
+    now = standing.get((row.offer_id, row.wanted_cross_id))
+    if now is not None and all(getattr(row, name) == getattr(now, name) for name in TOLD[:-1]):
+        return None
+    fresh = Pairing(offer=row.offer, wanted_cross=row.wanted_cross)
+    for name in TOLD:
+        setattr(fresh, name, getattr(row, name))
+    return fresh
 
 
 def _supersede(pairs: set[tuple[int, int]]) -> int:
     rows = Pairing.objects.filter(state=Pairing.State.SUGGESTED)
     keys = [row.pk for row in rows if (row.offer_id, row.wanted_cross_id) in pairs]
     return Pairing.objects.filter(pk__in=keys).update(state=Pairing.State.SUPERSEDED)
-
-
-def _considered(open_now: Market) -> int:
-    return len(open_now.offers) * len(open_now.wanted)

@@ -12,8 +12,9 @@ from exchange.services.open_state import state_change
 from growers import clock, place
 from growers.errors import NotFound
 from growers.models import Change, Fertility, Grower, Plant
+from growers.services.plant import own_plant
 from growers.services.problem import Problems
-from growers.services.row import columns_check, fields_set, row_save
+from growers.services.row import as_list, columns_check, fields_set, row_save
 
 RANGES = {"doses": (1, 999), "doses_per_flower": (1, 50)}
 
@@ -48,8 +49,7 @@ def offer_in_hand_create(
     **fields: Unpack[OfferFields],
 ) -> Offer:
     """Offer pollen that exists: one lot of one's own plant, with the day it was collected and its store."""
-    treatment = fields.get("treatment", "")
-    lot = Lot(plant=plant, collected_on=collected_on, store=store, treatment=treatment)
+    lot = Lot(plant=plant, collected_on=collected_on, store=store)
     return _offer_write(actor, plant, Offer.Kind.IN_HAND, fields, lot=lot)
 
 
@@ -82,15 +82,13 @@ def _offer_write(
     actor: Grower, plant: Plant, kind: Offer.Kind, fields: OfferFields, *, lot: Lot | None
 ) -> Offer:
     with transaction.atomic():
-        own = Plant.objects.select_related("site").filter(pk=plant.pk, grower=actor).first()
-        if own is None:
-            raise NotFound("There is no such plant.")
+        own = own_plant(actor, plant)
         offer = Offer(plant=own, kind=kind, countries=actor.countries_shipped_to)
         fields_set(offer, fields, OfferFields.__annotations__)
         _offer_check(offer, lot)
         row_save(offer, kind=Change.Kind.OFFER)
         if lot is not None:
-            lot.offer, lot.doses = offer, offer.doses
+            lot.offer, lot.doses, lot.treatment = offer, offer.doses, offer.treatment
             lot.save()
     return offer
 
@@ -100,14 +98,22 @@ def _offer_check(offer: Offer, lot: Lot | None) -> None:
     columns_check(offer, problems, ranges=RANGES, names=OfferFields.__annotations__)
     if offer.plant.pollen_fertility == Fertility.NO:
         problems.add("plant", offer.plant.name_as_grown, "a plant with working pollen")
-    for country in offer.countries:
-        if country not in place.countries():
-            problems.add("countries", country, "ISO 3166 codes of two capital letters such as FR")
+    _countries_check(offer, problems)
     if lot is None and offer.treatment == "frozen":
         problems.add("treatment", offer.treatment, "fresh or dried; frozen pollen is a lot in hand")
     if lot is not None:
         _lot_check(lot, offer, problems)
     problems.refuse_if_any()
+
+
+def _countries_check(offer: Offer, problems: Problems) -> None:
+    offer.countries = as_list(offer.countries)
+    if not isinstance(offer.countries, list):
+        problems.add("countries", offer.countries, "a list of country codes")
+        return
+    for country in offer.countries:
+        if country not in place.countries():
+            problems.add("countries", country, "ISO 3166 codes of two capital letters such as FR")
 
 
 def _lot_check(lot: Lot, offer: Offer, problems: Problems) -> None:

@@ -10,8 +10,9 @@ from exchange.models.offer import OpenState
 from exchange.services.open_state import state_change
 from growers.errors import NotFound
 from growers.models import Change, Fertility, Group, Grower, Plant, Taxon
+from growers.services.plant import own_plant
 from growers.services.problem import Problems
-from growers.services.row import columns_check, fields_set, row_save, words_check
+from growers.services.row import as_list, columns_check, fields_set, row_save, words_check
 
 RANGES = {"flowers": (1, 12), "least_chance": (0, 1)}
 
@@ -39,10 +40,7 @@ def wanted_cross_create(
     Raises ``NotFound`` for a seed parent of another, ``InvalidInput`` for one that sets no seed.
     """
     with transaction.atomic():
-        own = Plant.objects.filter(pk=seed_parent.pk, grower=actor).first()
-        if own is None:
-            raise NotFound("There is no such plant.")
-        wanted = WantedCross(seed_parent=own)
+        wanted = WantedCross(seed_parent=own_plant(actor, seed_parent))
         fields_set(wanted, fields, WantedCrossFields.__annotations__)
         _wanted_cross_check(wanted)
         row_save(wanted, kind=Change.Kind.WANTED_CROSS)
@@ -79,6 +77,7 @@ def _wanted_cross_state(actor: Grower, wanted_cross: WantedCross, state: OpenSta
 
 def _wanted_cross_check(wanted: WantedCross) -> None:
     problems = Problems()
+    wanted.pollen_groups, wanted.traits = as_list(wanted.pollen_groups), as_list(wanted.traits)
     columns_check(wanted, problems, ranges=RANGES, names=WantedCrossFields.__annotations__)
     words_check(problems, "pollen_groups", wanted.pollen_groups, allowed=Group.values)
     words_check(problems, "traits", wanted.traits)

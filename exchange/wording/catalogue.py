@@ -5,6 +5,8 @@ from collections.abc import Mapping
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from exchange.wording.chance import chance_in_words
+
 SENTENCES: Mapping[str, str | Promise] = {
     # why it may work
     "groups_on_record": _(
@@ -18,10 +20,12 @@ SENTENCES: Mapping[str, str | Promise] = {
     "poor_seed_parent": _("{plant} rarely sets seed, so its chance is a fifth ({source})."),
     "poor_pollen_parent": _("Pollen of {plant} is poor, so its chance is a fifth ({source})."),
     "hardy_in_hot_water": _(
-        "Hardy water lilies hardly set seed in water of {water_c} °C; above {limit_c} °C we count {factor}."
+        "Hardy water lilies hardly set seed in water of {water_c:.0f} °C; above {limit_c:g} °C we multiply"
+        " the chance by {factor:g}."
     ),
     "different_chromosome_counts": _(
-        "The parents' chromosome counts differ ({seed_count} and {pollen_count}); we count {factor}."
+        "The parents' chromosome counts differ ({seed_count:g} and {pollen_count:g}); we multiply the chance"
+        " by {factor:g}."
     ),
     # why it cannot
     "groups_refused": _(
@@ -66,11 +70,32 @@ SENTENCES: Mapping[str, str | Promise] = {
     ),
     "fresh_dies_fast": _("Undried pollen lives days, not weeks; never freeze it."),
     "box_short_cold": _(
-        "The box stays cold about {cold_hours} hours of a trip of about {trip_hours}; then it warms to about"
-        " {ambient_c} °C."
+        "Days under way: about {trip_days}. The box stays cold about {cold_hours} hours of them; then it"
+        " warms to about {ambient_c} °C."
     ),
     "below_least_chance": _("Below the least chance that was asked for."),
     "doses_over_flowers": _("More doses are wanted than flowers are expected on the days ahead."),
+    "other_direction": _(
+        "The other way round takes more often: {pollen_groups} as seed parent, about {percent} in 100. Ask"
+        " whether its grower would cross it there with your pollen."
+    ),
+    # the smallest change that helps; the figures are those of the changed pairing
+    "change_dried_instead_of_fresh": _("Dried instead of fresh: each flower {words} instead of {instead}."),
+    "change_saturday_service": _("With a Saturday service: each flower {words} instead of {instead}."),
+    "change_collect_before_cut_off": _(
+        "Collected and handed over before the post's cut-off: each flower {words} instead of {instead}."
+    ),
+    "change_cold_box": _("In a cold box instead of an envelope: each flower {words} instead of {instead}."),
+    "change_post_to_country": _("If the donor posted there: each flower {words}."),
+    # why a wanted cross gets what it gets
+    "allocation_best": _("The best that was on offer for it."),
+    "allocation_no_offer": _("No offer would do for it."),
+    "allocation_no_flower_left": _("All its flowers have pollen agreed already."),
+    "allocation_none_left": _("All doses that would do for it are agreed already."),
+    "allocation_stays": _("It was proposed before, and nothing clearly better has come up."),
+    "allocation_others_stay": _("Others keep what was proposed to them before."),
+    "allocation_growers_without_first": _("Growers who have none come first, one dose each."),
+    "allocation_more_elsewhere": _("The other doses do more elsewhere."),
     # papers across a border
     "papers_nothing_on_file": _(
         "From {origin} to {destination}: nothing on file; this is not permission. Pollen is plant material."
@@ -87,4 +112,15 @@ def sentence(code: str, parameters: Mapping[str, object]) -> str:
     KeyError
         If the code is not in the catalogue or a parameter is missing.
     """
-    return str(SENTENCES[code]).format_map(dict(parameters))
+    return str(SENTENCES[code]).format_map(_worded(parameters))
+
+
+def _worded(parameters: Mapping[str, object]) -> dict[str, object]:
+    """Parameters with the words that sentences use for chances."""
+    worded = dict(parameters)
+    chance, instead = parameters.get("chance"), parameters.get("instead_of")
+    if isinstance(chance, float):
+        worded |= {"percent": f"{100.0 * chance:.3g}", "words": chance_in_words(chance)}
+    if isinstance(instead, float):
+        worded["instead"] = chance_in_words(instead)
+    return worded

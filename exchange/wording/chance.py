@@ -2,7 +2,7 @@
 
 from django.utils.translation import gettext as _
 
-PLAIN_SHARES = ((1, 2), (1, 3), (1, 4), (2, 3), (3, 4), (4, 5), (9, 10))
+PLAIN_SHARES = ((1, 5), (1, 4), (1, 3), (1, 2), (2, 3), (3, 4), (4, 5), (9, 10))
 SMALLEST_SHOWN = 0.01
 ONE_IN_BELOW = 0.20
 
@@ -31,4 +31,5 @@ def percent(chance: float) -> str:
     """A chance in percent: whole numbers, one decimal below 10 %, "under 1 %" below that."""
     if chance < SMALLEST_SHOWN:
         return _("under 1 %")
-    return f"{chance:.1%}".replace("%", " %") if chance < 0.1 else f"{chance:.0%}".replace("%", " %")
+    digits = 1 if round(chance, 3) < 0.1 else 0
+    return f"{100.0 * chance:.{digits}f} %"

@@ -8,8 +8,10 @@ from typing import Any
 from django.utils.formats import date_format
 
 from exchange.matching.reason import Reason
+from exchange.matching.smallest_change import SmallestChange
 from exchange.models import MatchingRun, Offer, Pairing, WantedCross
 from exchange.wording.catalogue import sentence
+from exchange.wording.chance import chance_in_words, percent
 from exchange.wording.pairing import (
     basis_sentence,
     chance_sentence,
@@ -19,7 +21,7 @@ from exchange.wording.pairing import (
 )
 
 SHOWN_EACH = 2
-Refusal = tuple[Offer, WantedCross, tuple[Reason, ...]]
+Refusal = tuple[Offer, WantedCross, tuple[Reason, ...], SmallestChange | None]
 OPENING = """
 How to go on: `manage.py demo --today 2026-06-20` reckons as of another day;
 `--json FILE` writes everything shown here and more. All growers, sites and cultivars are invented.
@@ -29,10 +31,28 @@ How to go on: `manage.py demo --today 2026-06-20` reckons as of another day;
 def demo_table(run: MatchingRun, pairings: Sequence[Pairing], refused: Sequence[Refusal], today: date) -> str:
     """The result as a grower reads it."""
     lines = [f"As of {date_format(today, 'l j F Y')}, model {run.model_version}:", ""]
+    lines += ["Proposed: who sends what to whom", *_proposed_lines(pairings), "", "In full", ""]
     for _, group in groupby(pairings, key=lambda pairing: pairing.wanted_cross_id):
         lines += _wanted_lines(list(group))
     lines += ["No pairing, and why:", *_refusal_lines(refused), OPENING]
     return "\n".join(lines)
+
+
+def _proposed_lines(pairings: Sequence[Pairing]) -> list[str]:
+    lines = []
+    for pairing in pairings:
+        if pairing.allocated_doses:
+            sender, receiver = pairing.offer.plant, pairing.wanted_cross.seed_parent
+            each = pairing.plan["each_flower"]["estimate"]
+            lines += [
+                f"  {sender.grower.handle} → {receiver.grower.handle}: {pairing.allocated_doses} of"
+                f" {_name(sender)} for {_name(receiver)}",
+                f"      {posting_sentence(pairing)}; each flower {chance_in_words(each)} ({percent(each)});"
+                f" based on {basis_sentence(pairing)}",
+            ]
+            decided = decided_sentence(pairing)
+            lines += [f"      decided by {decided}"] if decided else []
+    return lines
 
 
 def _wanted_lines(pairings: list[Pairing]) -> list[str]:
@@ -59,6 +79,11 @@ def _pairing_lines(pairing: Pairing) -> list[str]:
     lines += [f"  papers    {line}" for line in sentences([pairing.papers] if pairing.papers else [])]
     lines += [f"  for       {line}" for line in sentences(pairing.reasons)]
     lines += [f"  mind      {line}" for line in sentences(pairing.cautions)]
+    if pairing.smallest_change:
+        lines += [f"  better    {line}" for line in sentences([pairing.smallest_change])]
+    if pairing.allocation:
+        lines += [f"  proposed  {pairing.allocated_doses} of {offer.doses} doses."]
+        lines += [f"  why       {line}" for line in sentences([pairing.allocation["reason"]])]
     return lines
 
 
@@ -69,11 +94,12 @@ def _name(plant: Any) -> str:
 def _refusal_lines(refused: Sequence[Refusal]) -> list[str]:
     """One line for each reason other than "not asked for", which would drown the rest."""
     lines = []
-    for offer, wanted, reasons in refused:
+    for offer, wanted, reasons, change in refused:
         told = [reason for reason in reasons if reason.code not in ("not_asked_for", "traits_missing")]
         if told and len(told) == len(reasons):
             words = " ".join(sentence(reason.code, reason.parameters) for reason in told)
-            lines.append(f"  {_name(wanted.seed_parent)} × {_name(offer.plant)}: {words}")
+            better = f" {sentence(change.reason().code, change.reason().parameters)}" if change else ""
+            lines.append(f"  {_name(wanted.seed_parent)} × {_name(offer.plant)}: {words}{better}")
     return lines
 
 
@@ -90,11 +116,16 @@ def demo_json(
             {
                 "seed_parent": _name(wanted.seed_parent),
                 "pollen_parent": _name(offer.plant),
-                "reasons": [{"code": reason.code, "parameters": reason.parameters} for reason in reasons],
+                "reasons": [_record(reason) for reason in reasons],
+                "smallest_change": _record(change.reason()) if change else None,
             }
-            for offer, wanted, reasons in refused
+            for offer, wanted, reasons, change in refused
         ],
     }
+
+
+def _record(reason: Reason) -> dict[str, Any]:
+    return {"code": reason.code, "parameters": dict(reason.parameters)}
 
 
 def _pairing_json(pairing: Pairing) -> dict[str, Any]:
@@ -107,6 +138,9 @@ def _pairing_json(pairing: Pairing) -> dict[str, Any]:
         "reasons": pairing.reasons,
         "cautions": pairing.cautions,
         "papers": pairing.papers,
+        "smallest_change": pairing.smallest_change,
+        "allocated_doses": pairing.allocated_doses,
+        "allocation": pairing.allocation,
         "words": {
             "chance": chance_sentence(pairing),
             "post": posting_sentence(pairing),

@@ -60,10 +60,10 @@ def posting_sentence(pairing: Pairing) -> str:
 
 
 def _season(dates: Mapping[str, Any]) -> str:
-    first, last = (date.fromisoformat(dates[name]) for name in ("good_first", "good_last"))
-    return _("between the {first} and the {last}, once a bud shows").format(
-        first=_week(first), last=_week(last)
-    )
+    first, last = (_week(date.fromisoformat(dates[name])) for name in ("good_first", "good_last"))
+    if first == last:
+        return _("in the {week}, once a bud shows").format(week=first)
+    return _("between the {first} and the {last}, once a bud shows").format(first=first, last=last)
 
 
 def _days(dates: Mapping[str, Any]) -> str:

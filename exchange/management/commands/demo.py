@@ -2,7 +2,7 @@
 
 import io
 import json
-from argparse import ArgumentParser
+from argparse import ArgumentParser, ArgumentTypeError
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -13,11 +13,23 @@ from django.core.management.base import BaseCommand, CommandError
 from exchange.project.settings import BASE_DIR
 from exchange.services.demo import demo_load
 from exchange.services.matching import RunResult, matching_run
-from exchange.wording.demo import demo_json, demo_table
+from exchange.wording.demo import Refusal, demo_json, demo_table
 from growers.errors import DomainError
 
 DEMO_DAY = date(2026, 6, 15)
 FOLDER = BASE_DIR / "fixtures" / "demo"
+EARLIEST, LATEST = date(2000, 1, 1), date(2099, 12, 31)
+
+
+def day(text: str) -> date:
+    """A civil date as typed; years far off have no public holidays on record."""
+    try:
+        found = date.fromisoformat(text)
+    except ValueError:
+        found = date.max
+    if not EARLIEST <= found <= LATEST:
+        raise ArgumentTypeError(f"it is {text!r}; allowed: {EARLIEST} to {LATEST}, written as {DEMO_DAY}.")
+    return found
 
 
 class Command(BaseCommand):
@@ -27,12 +39,14 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Day to reckon as of, and a file for the same result as JSON."""
-        parser.add_argument("--today", type=date.fromisoformat, default=DEMO_DAY, metavar="DATE")
+        parser.add_argument("--today", type=day, default=DEMO_DAY, metavar="DATE")
         parser.add_argument("--json", type=Path, default=None, metavar="FILE")
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Run the demo."""
         today: date = options["today"]
+        if options["json"] and not options["json"].parent.is_dir():
+            raise CommandError(f"--json is {options['json']}; allowed: a file in a folder that exists.")
         call_command("migrate", verbosity=0)
         call_command("load_reference", stdout=io.StringIO())
         try:
@@ -53,6 +67,6 @@ class Command(BaseCommand):
         self.stderr.flush()
 
 
-def refused(result: RunResult) -> list[tuple[Any, Any, Any]]:
-    """What was refused as (offer, wanted cross, reasons)."""
-    return [(pair.offer, pair.wanted_cross, pair.reasons) for pair in result.refused]
+def refused(result: RunResult) -> list[Refusal]:
+    """What was refused, as the wording takes it."""
+    return [(pair.offer, pair.wanted_cross, pair.reasons, pair.change) for pair in result.refused]

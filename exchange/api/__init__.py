@@ -1,0 +1,1 @@
+"""The HTTP API: plumbing here, one file a resource under ``v1``."""

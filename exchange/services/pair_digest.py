@@ -1,0 +1,64 @@
+"""What one pairing is reckoned from, as a digest: with unchanged input it is not reckoned again."""
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import date
+
+from exchange.matching.side import Bloom, CrossWanted, PollenOffer
+from exchange.models import Offer, WantedCross
+from exchange.science.bloom import BloomWindow
+from exchange.science.kinship import PedigreeEntry
+from exchange.science.version import model_version
+from growers.models import Site
+
+
+@dataclass(frozen=True)
+class Pair:
+    """An offer and a wanted cross: their rows, and what the matching takes of them."""
+
+    offer_row: Offer
+    offer: PollenOffer
+    wanted_row: WantedCross
+    wanted: CrossWanted
+
+
+def pair_digest(pair: Pair, today: date, pedigree: Sequence[PedigreeEntry]) -> str:
+    """Digest over day, model, both sides with forecasts and ancestors, and what the parcel's way hangs on."""
+    row = pair.offer_row
+    posting = row.packing, row.posts_on_saturday, row.collected_before_cut_off
+    places = _cell(row.plant.site), _cell(pair.wanted_row.seed_parent.site)
+    windows = _window(pair.offer.bloom), _window(pair.wanted.bloom)
+    sides = _plain(replace(pair.offer, bloom=None)), _plain(replace(pair.wanted, bloom=None))
+    clones = pair.offer.parent.clone, pair.wanted.parent.clone
+    lines = _lines_of_descent(clones, pedigree)
+    text = repr((today, model_version(), sides, windows, posting, places, lines))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _plain(side: PollenOffer | CrossWanted) -> str:
+    """A side as text; sets are sorted, because their order differs from process to process."""
+    return str(_sorted(asdict(side)))
+
+
+def _sorted(value: object) -> object:
+    if isinstance(value, dict):
+        return {key: _sorted(inner) for key, inner in value.items()}
+    return sorted(value) if isinstance(value, frozenset) else value
+
+
+def _lines_of_descent(clones: Iterable[str], pedigree: Sequence[PedigreeEntry]) -> list[PedigreeEntry]:
+    """The clones and their known ancestors, in the order of the pedigree: parents first."""
+    needed = set(clones)
+    for entry in reversed(pedigree):
+        if entry.name in needed:
+            needed.update(name for name in (entry.seed_parent, entry.pollen_parent) if name is not None)
+    return [entry for entry in pedigree if entry.name in needed]
+
+
+def _window(bloom: Bloom | None) -> BloomWindow | None:
+    return bloom.window if bloom else None
+
+
+def _cell(site: Site) -> tuple[float, float, str]:
+    return site.cell_latitude_deg, site.cell_longitude_deg, site.cell_country

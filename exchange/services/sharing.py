@@ -1,0 +1,104 @@
+"""Shares out the doses of all offers: from planned pairings to the allocation and its explanation."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+from datetime import timedelta
+from typing import Any
+
+from exchange.matching.allocation import Allocation, Edge, GrowerLabels, Pair, Rule, Want, allocate
+from exchange.matching.allocation_explain import Explainer
+from exchange.matching.allocation_report import allocation_report
+from exchange.models import Offer, Pairing, WantedCross
+from exchange.selectors.plan_record import reason_records
+from growers import clock
+from growers.models import Grower
+
+FIRST_SEASON_DAYS = 365
+"""A grower in the first year after signing up counts as new in reports (judgement)."""
+
+
+@dataclass(frozen=True)
+class Planned:
+    """One pairing as planned, for sharing out; chances of its first, second, … dose."""
+
+    offer: Offer
+    wanted_cross: WantedCross
+    dose_chances: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Shared:
+    """Doses proposed for each pair, why, and the report of the run."""
+
+    doses: dict[Pair, int]
+    explanations: dict[str, dict[str, Any]]
+    report: dict[str, Any]
+
+    def of(self, offer: Offer, wanted_cross: WantedCross) -> tuple[int, dict[str, Any] | None]:
+        """Doses proposed for a pair and their explanation, or 0 and None."""
+        wanted = str(wanted_cross.public_id)
+        doses = self.doses.get((str(offer.public_id), wanted), 0)
+        return doses, self.explanations.get(wanted) if doses else None
+
+
+def share_out(planned: Sequence[Planned], rule: Rule) -> Shared:
+    """Share the doses of all offers out among the pairings that reach the least chance asked for."""
+    useful = [pair for pair in planned if pair.dose_chances[0] >= pair.wanted_cross.least_chance]
+    allocation = allocate(
+        [_edge(pair) for pair in useful],
+        {str(pair.offer.public_id): pair.offer.doses for pair in useful},
+        {str(pair.wanted_cross.public_id): _want(pair.wanted_cross) for pair in useful},
+        {str(grower.public_id): _labels(grower) for grower in _growers(useful)},
+        rule=rule,
+        proposed_before=_proposed_before(useful),
+    )
+    return Shared(allocation.doses, _explanations(allocation), asdict(allocation_report(allocation)))
+
+
+def _edge(pair: Planned) -> Edge:
+    seed, pollen = pair.wanted_cross.seed_parent, pair.offer.plant
+    return Edge(
+        str(pair.offer.public_id),
+        str(pair.wanted_cross.public_id),
+        pair.dose_chances,
+        between_groups=seed.group != pollen.group,
+    )
+
+
+def _want(wanted_cross: WantedCross) -> Want:
+    return Want(str(wanted_cross.seed_parent.grower.public_id), wanted_cross.flowers)
+
+
+def _growers(planned: Iterable[Planned]) -> set[Grower]:
+    return {pair.wanted_cross.seed_parent.grower for pair in planned}
+
+
+def _labels(grower: Grower) -> GrowerLabels:
+    site = grower.sites.order_by("pk").first()
+    is_new = clock.now() - grower.created_at < timedelta(days=FIRST_SEASON_DAYS)
+    return GrowerLabels(region=site.cell_country if site else "", first_season=is_new)
+
+
+def _proposed_before(planned: Iterable[Planned]) -> dict[Pair, int]:
+    """What the standing pairings propose, so that a proposal is not moved for next to nothing."""
+    known = {(str(pair.offer.public_id), str(pair.wanted_cross.public_id)) for pair in planned}
+    rows = Pairing.objects.filter(state=Pairing.State.SUGGESTED, allocated_doses__gt=0)
+    keys = rows.values_list("offer__public_id", "wanted_cross__public_id", "allocated_doses")
+    before = {(str(offer), str(wanted)): doses for offer, wanted, doses in keys}
+    return {pair: doses for pair, doses in before.items() if pair in known}
+
+
+def _explanations(allocation: Allocation) -> dict[str, dict[str, Any]]:
+    """Why each wanted cross has what it has, without a word of what others were given."""
+    explainer = Explainer(allocation)
+    found = {}
+    for wanted in sorted({given.wanted for given in allocation.given}):
+        told = explainer.explanation(wanted)
+        found[wanted] = {
+            "reason": reason_records([told.reason])[0],
+            "without_it": [
+                {"expected_capsules": round(other.expected_capsules, 9)} for other in told.next_best
+            ],
+            "one_more_dose_adds": [round(more.expected_capsules, 9) for more in told.one_more],
+        }
+    return found

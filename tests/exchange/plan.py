@@ -1,0 +1,50 @@
+"""An invented plan of a pairing, for tests of what is stored and said of it."""
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+from exchange.matching.chance import Estimate
+from exchange.matching.plan import PairPlan, PlannedDates
+from exchange.models import Pairing
+from exchange.selectors.plan_record import plan_record
+
+
+def planned_dates(**changes: Any) -> PlannedDates:
+    """Post on Thursday 18 June 2026, not later than the Thursday after."""
+    plain = PlannedDates(
+        post_on=date(2026, 6, 18),
+        not_later_than=date(2026, 6, 25),
+        decided_by="transit",
+        send_at_once=False,
+        good_first=date(2026, 6, 16),
+        good_last=date(2026, 6, 25),
+        arrival_half=date(2026, 6, 22),
+        arrival_nine_tenths=date(2026, 6, 25),
+    )
+    return replace(plain, **changes)
+
+
+def a_plan(**changes: Any) -> PairPlan:
+    """Each flower 12 in 100, with four of them a third; pollen in hand, a recipient with records."""
+    plain = PairPlan(
+        each_flower=Estimate(0.12, 0.03, 0.31),
+        dose_chances=(0.12, 0.11, 0.09, 0.05),
+        several=Estimate(0.33, 0.1, 0.7),
+        flowers=4,
+        compatibility=Estimate(0.4, 0.2, 0.6),
+        posted_chance=1.0,
+        lost_chance=0.01,
+        precision="days",
+        dates=planned_dates(),
+        likeliest_posting=date(2026, 6, 18),
+        donor_basis="lot in hand",
+        recipient_basis="records",
+        reasons=(),
+    )
+    return replace(plain, **changes)
+
+
+def a_pairing(**changes: Any) -> Pairing:
+    """An unsaved pairing with such a plan."""
+    return Pairing(plan=plan_record(a_plan(**changes)))

@@ -1,0 +1,191 @@
+"""No service writes an offer or a wanted cross without noting it, and none keeps one whose note failed."""
+
+import ast
+import importlib
+import inspect
+import pkgutil
+import re
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from types import ModuleType
+from typing import Any
+
+import pytest
+from django.db import connection
+
+from exchange import services
+from exchange.models import Lot, Offer, WantedCross
+from exchange.services.offer import offer_close, offer_create, offer_in_hand_create, offer_pause, offer_reopen
+from exchange.services.wanted_cross import (
+    wanted_cross_close,
+    wanted_cross_create,
+    wanted_cross_pause,
+    wanted_cross_reopen,
+)
+from growers.models import Change, Grower, Plant, Taxon
+from tests.clock import MovableClock
+from tests.exchange.refusal import rows
+from tests.factories import make_offer, make_plant, make_taxon, make_wanted_cross
+from tests.growers.services.test_change import is_service, written_by
+
+pytestmark = pytest.mark.django_db
+
+KINDS = {
+    "exchange_offer": "offer",
+    "exchange_lot": "offer",
+    "exchange_wantedcross": "wanted_cross",
+    "exchange_wantedcross_pollen_plants": "wanted_cross",
+    "exchange_wantedcross_pollen_taxa": "wanted_cross",
+}
+NOT_DEALS = {"growers_change"}
+WRITE = re.compile(r'^\s*(?:INSERT (?:OR IGNORE )?INTO|UPDATE|DELETE FROM) "((?:growers|exchange)_\w+)"')
+CONCLUSIONS = {"matching.matching_run"}
+"""Reads offers and wanted crosses and writes only what follows from them."""
+
+
+@dataclass
+class World:
+    """A grower with an open offer and an open wanted cross."""
+
+    grower: Grower
+    plant: Plant
+    taxon: Taxon
+    offer: Offer
+    wanted: WantedCross
+
+    @property
+    def offered(self) -> dict[str, Any]:
+        return {"actor": self.grower, "offer": self.offer}
+
+    @property
+    def asked(self) -> dict[str, Any]:
+        return {"actor": self.grower, "wanted_cross": self.wanted}
+
+
+@pytest.fixture
+def world(donor: Grower, clock: MovableClock) -> World:
+    clock.set(datetime(2027, 7, 1, 12, tzinfo=UTC))
+    plant = make_plant(donor)
+    return World(donor, plant, make_taxon(), make_offer(plant), make_wanted_cross(plant))
+
+
+Scenario = Callable[[World], object]
+
+SCENARIOS: dict[str, Scenario] = {
+    "offer.offer_create": lambda w: offer_create(actor=w.grower, plant=w.plant, treatment="fresh", doses=1),
+    "offer.offer_in_hand_create": lambda w: offer_in_hand_create(
+        actor=w.grower,
+        plant=w.plant,
+        collected_on=date(2027, 6, 20),
+        store="refrigerator",
+        treatment="dried",
+        doses=1,
+    ),
+    "offer.offer_pause": lambda w: offer_pause(**w.offered),
+    "offer.offer_reopen": lambda w: offer_reopen(**w.offered),
+    "offer.offer_close": lambda w: offer_close(**w.offered),
+    "wanted_cross.wanted_cross_create": lambda w: wanted_cross_create(
+        actor=w.grower, seed_parent=w.plant, pollen_plants=[w.plant], pollen_taxa=[w.taxon]
+    ),
+    "wanted_cross.wanted_cross_pause": lambda w: wanted_cross_pause(**w.asked),
+    "wanted_cross.wanted_cross_reopen": lambda w: wanted_cross_reopen(**w.asked),
+    "wanted_cross.wanted_cross_close": lambda w: wanted_cross_close(**w.asked),
+}
+"""One call that writes, of every service."""
+
+
+# --- what counts as a service ---
+
+
+def modules() -> Iterator[ModuleType]:
+    """The modules of services that know a deal by its model."""
+    for found in pkgutil.iter_modules(services.__path__):
+        module = importlib.import_module(f"exchange.services.{found.name}")
+        if any(model in vars(module).values() for model in (Offer, Lot, WantedCross)):
+            yield module
+
+
+def functions() -> Iterator[tuple[str, Callable[..., object]]]:
+    """Every public function of these modules by a short name."""
+    for module in modules():
+        for name, member in inspect.getmembers(module, inspect.isfunction):
+            if member.__module__ == module.__name__ and not name.startswith("_"):
+                yield f"{module.__name__.rpartition('.')[2]}.{name}", member
+
+
+def test_every_service_is_walked() -> None:
+    found = {name for name, function in functions() if is_service(function)}
+    assert found == set(SCENARIOS) | CONCLUSIONS
+
+
+def test_what_is_not_walked_does_not_write() -> None:
+    parts = {name: function for name, function in functions() if not is_service(function)}
+    assert {name for name, function in parts.items() if written_by(function)} == set()
+
+
+def test_no_conclusion_is_drawn_by_writing_deals() -> None:
+    (module,) = (module for module in modules() if module.__name__.endswith(".matching"))
+    tree = ast.parse(inspect.getsource(module))
+    managers = [node for node in ast.walk(tree) if isinstance(node, ast.Attribute) and node.attr == "objects"]
+    assert {node.value.id for node in managers if isinstance(node.value, ast.Name)} <= {
+        "MatchingRun",
+        "Pairing",
+    }
+
+
+# --- what they wrote and noted ---
+
+
+@dataclass
+class Log:
+    """Kinds of deals written by SQL, and those noted."""
+
+    written: set[str] = field(default_factory=set)
+    noted: set[str] = field(default_factory=set)
+
+    def __call__(self, execute: Callable[..., Any], sql: str, *rest: Any) -> Any:
+        table = WRITE.match(sql)
+        if table and table[1] not in NOT_DEALS:
+            self.written.add(KINDS[table[1]])
+        return execute(sql, *rest)
+
+
+@contextmanager
+def logged() -> Iterator[Log]:
+    """What happens inside, in writes and notes."""
+    log = Log()
+    before = set(Change.objects.values_list("pk", flat=True))
+    with connection.execute_wrapper(log):
+        yield log
+    log.noted = set(Change.objects.exclude(pk__in=before).values_list("kind", flat=True))
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_what_a_service_writes_it_notes(name: str, world: World) -> None:
+    with logged() as log:
+        SCENARIOS[name](world)
+    assert log.written == {name.partition(".")[0]}
+    assert log.noted == log.written
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_a_deal_whose_note_fails_is_not_kept(
+    name: str, world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_: object, **__: object) -> None:
+        raise RuntimeError("no room for a note")
+
+    before = rows()
+    monkeypatch.setattr(Change.objects, "bulk_create", fails)
+    with pytest.raises(RuntimeError, match="no room for a note"):
+        SCENARIOS[name](world)
+    assert rows() == before
+
+
+def test_the_walk_sees_a_write_without_a_note(world: World) -> None:
+    with logged() as log:
+        Offer.objects.filter(pk=world.offer.pk).update(doses=9)
+        world.wanted.pollen_taxa.add(world.taxon)
+    assert (log.written, log.noted) == ({"offer", "wanted_cross"}, set())

@@ -1,0 +1,136 @@
+"""One pairing in sentences: no day where only weeks are known, no hour at all, everything with its basis."""
+
+import re
+from datetime import date
+from typing import Any, get_args
+
+import pytest
+
+from exchange.matching.chance import Estimate
+from exchange.matching.plan import Precision
+from exchange.matching.posting_date import Decider
+from exchange.science.bloom import BASES
+from exchange.wording.pairing import (
+    BASIS,
+    DECIDERS,
+    basis_sentence,
+    chance_sentence,
+    decided_sentence,
+    posting_sentence,
+    sentences,
+)
+from tests.exchange.plan import a_pairing, planned_dates
+from tests.exchange.wording.plain import API_WORDS, HOUR
+
+DAY = re.compile(r"\b(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun)\b")
+
+
+def posting(**changes: Any) -> str:
+    return posting_sentence(a_pairing(**changes))
+
+
+# --- chance ---
+
+
+def test_the_chance_of_each_flower_and_of_all_of_them() -> None:
+    assert chance_sentence(a_pairing()) == (
+        "each flower about 1 in 8 (12 %, likely range 3.0 % to 31 %); with 4 flowers about 1 in 3"
+    )
+
+
+def test_one_flower_is_said_once() -> None:
+    plain = Estimate(0.004, 0.0, 0.02)
+    assert chance_sentence(a_pairing(each_flower=plain, several=plain, flowers=1)) == (
+        "each flower under 1 in 100 (under 1 %, likely range under 1 % to 2.0 %)"
+    )
+
+
+# --- when to post ---
+
+POSTING = {
+    "days": ({}, "best on Thu 18 June, not later than Thu 25 June"),
+    "in hand": ({"precision": "clock"}, "best on Thu 18 June, not later than Thu 25 June"),
+    "no deadline": (
+        {"dates": planned_dates(not_later_than=None)},
+        "best on Thu 18 June; no deadline this season, the pollen's own life decides",
+    ),
+    "at once": (
+        {"dates": planned_dates(send_at_once=True, not_later_than=date(2026, 6, 18))},
+        "send at once, Thu 18 June",
+    ),
+    "season": (
+        {"precision": "season"},
+        "between the week of 15 June and the week of 22 June, once a bud shows",
+    ),
+    "season of one week": (
+        {"precision": "season", "dates": planned_dates(good_last=date(2026, 6, 21))},
+        "in the week of 15 June, once a bud shows",
+    ),
+    "season over New Year": (
+        {
+            "precision": "season",
+            "dates": planned_dates(good_first=date(2027, 1, 1), good_last=date(2027, 1, 4)),
+        },
+        "between the week of 28 December and the week of 4 January, once a bud shows",
+    ),
+    "too early": (
+        {"dates": None, "precision": "season", "likeliest_posting": date(2026, 8, 23)},
+        "too early to name a day; likeliest in the week of 17 August",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", POSTING)
+def test_when_to_post(case: str) -> None:
+    changes, expected = POSTING[case]
+    assert posting(**changes) == expected  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("precision", get_args(Precision))
+@pytest.mark.parametrize("dated", [True, False])
+def test_no_posting_sentence_holds_an_hour(precision: str, dated: bool) -> None:
+    changes: dict[str, Any] = {"precision": precision} | ({} if dated else {"dates": None})
+    sentence = posting(**changes)
+    assert not HOUR.search(sentence)
+    if precision == "season" or not dated:
+        assert not DAY.search(sentence)
+        assert "week of" in sentence
+
+
+# --- what decides, and what it rests on ---
+
+
+def test_every_decider_has_words() -> None:
+    assert set(DECIDERS) == set(get_args(Decider))
+    told = {decided_sentence(a_pairing(dates=planned_dates(decided_by=name))) for name in DECIDERS}
+    assert len(told) == len(DECIDERS)
+    assert "the post, if it is slow" in told
+
+
+def test_where_no_deadline_is_named_nothing_decides_it() -> None:
+    assert decided_sentence(a_pairing(dates=None)) == ""
+    assert decided_sentence(a_pairing(dates=planned_dates(not_later_than=None))) == ""
+
+
+def test_every_basis_has_words() -> None:
+    assert set(BASIS) == {*BASES, "lot in hand"}
+    assert basis_sentence(a_pairing()) == "donor: pollen in hand; recipient: its own records"
+    for name in BASES:
+        words = basis_sentence(a_pairing(donor_basis=name, recipient_basis=name))
+        assert words == f"donor: {BASIS[name]}; recipient: {BASIS[name]}"
+
+
+def test_words_of_the_interface_are_not_words_of_a_page() -> None:
+    for words in (*map(str, BASIS.values()), *map(str, DECIDERS.values()), chance_sentence(a_pairing())):
+        assert not API_WORDS.search(words)
+
+
+def test_stored_reasons_are_worded_in_their_order() -> None:
+    records: list[dict[str, Any]] = [
+        {"code": "sterile_pollen_parent", "parameters": {"plant": "'Mule'", "source": "its grower"}},
+        {"code": "below_least_chance", "parameters": {}},
+    ]
+    assert sentences(records) == [
+        "'Mule' has no working pollen (its grower).",
+        "Below the least chance that was asked for.",
+    ]
