@@ -5,6 +5,7 @@ Everything is answered from data installed with the project (time-zone polygons,
 """
 
 import math
+import re
 import zoneinfo
 from dataclasses import dataclass
 from functools import cache
@@ -93,6 +94,29 @@ def climate_band(latitude_deg: float) -> str:
     if distance_deg < WARM_TEMPERATE_LATITUDE_DEG:
         return f"{hemisphere} subtropical"
     return f"{hemisphere} {'temperate' if distance_deg < COOL_LATITUDE_DEG else 'cool'}"
+
+
+def zone_cell(zone: str) -> Cell:
+    """The cell of the principal place of a land zone, as the zone database gives it.
+
+    Raises
+    ------
+    KeyError
+        If it is not a land zone.
+    """
+    place = next((row[1] for row in _table("zone.tab") if row[2] == zone), None)
+    if place is None:
+        raise KeyError(zone)
+    latitude, longitude = (_degrees(part) for part in re.findall(r"[+-]\d+", place))
+    return cell_at(latitude, longitude)
+
+
+def _degrees(text: str) -> float:
+    """An angle of ISO 6709: sign, two or three digits of degrees, two of minutes, perhaps two of seconds."""
+    sign, digits = (-1.0 if text[0] == "-" else 1.0), text[1:]
+    width = len(digits) % 2 + 2
+    minutes, seconds = int(digits[width : width + 2]), int(digits[width + 2 :] or 0)
+    return sign * (int(digits[:width]) + minutes / 60.0 + seconds / 3600.0)
 
 
 @cache

@@ -1,6 +1,6 @@
 """Public ids in a body become rows; what the sender may not know of is told as if there were none."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any, TypeVar
@@ -21,6 +21,19 @@ def row_named(rows: QuerySet[Row], public_id: Any, *, field: str, what: str) -> 
         detail = f"{field} is not {what} that you can see."
         raise InvalidInput(detail, problems=(FieldProblem(f"/{field}", "not_found", detail),))
     return row
+
+
+def rows_named(rows: QuerySet[Row], public_ids: Sequence[Any], *, field: str, what: str) -> list[Row]:
+    """The rows of a list of ids, in its order; each that the sender may not name is told by its place."""
+    found = {row.public_id: row for row in rows.filter(public_id__in=public_ids)}  # type: ignore[attr-defined]
+    problems = tuple(
+        FieldProblem(f"/{field}/{place}", "not_found", f"{field} {place} is not {what} that you can see.")
+        for place, public_id in enumerate(public_ids)
+        if public_id not in found
+    )
+    if problems:
+        raise InvalidInput(" ".join(problem.detail for problem in problems), problems=problems)
+    return [found[public_id] for public_id in public_ids]
 
 
 @contextmanager

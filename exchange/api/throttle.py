@@ -50,6 +50,12 @@ class RequestThrottle(BaseThrottle):
         return seconds_left()
 
 
+def network_counted(request: Request, what: str, limit: int) -> None:
+    """Count one use of something costly from a network; refuse it when there were too many."""
+    if count(f"{what} from {BaseThrottle().get_ident(request)}") > limit:
+        raise ApiProblem("too_many_requests", headers={"Retry-After": str(seconds_left())})
+
+
 def sign_in_counted(request: Request, email: str) -> None:
     """Count one attempt to sign in; refuse it when there were too many, whether or not the address exists."""
     network = BaseThrottle().get_ident(request)

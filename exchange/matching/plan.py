@@ -47,7 +47,8 @@ class PairPlan:
 
     ``each_flower`` is the chance that one dose set aside today ends in a capsule, all luck of bloom and
     post included; ``dose_chances`` that of the first, second, … dose of one packet; ``several`` that of
-    at least one capsule from ``flowers`` doses. ``dates`` is None where no day within the horizon can be
+    at least one capsule from ``flowers`` doses, of the ``flowers_expected`` on which pollen posted on
+    the likeliest day can be used. ``dates`` is None where no day within the horizon can be
     named yet. ``precision`` says whether the dates stand for weeks of a season, for days, or may carry
     hours.
     """
@@ -56,6 +57,7 @@ class PairPlan:
     dose_chances: tuple[float, ...]
     several: Estimate
     flowers: int
+    flowers_expected: float
     compatibility: Estimate
     posted_chance: float
     lost_chance: float
@@ -139,6 +141,7 @@ def _assemble(
         dose_chances=tuple(each.estimate * share for share in shares),
         several=several_flowers(offer, lane, course, followed, takes, each, flowers),
         flowers=flowers,
+        flowers_expected=posting.flowers_expected(course, lane, followed),
         compatibility=shown_estimate(taking.mean, takes[: effect.size], draws.weight),
         posted_chance=float(followed.posted.sum()),
         lost_chance=lane.transit.lost_probability,

@@ -23,7 +23,7 @@ from exchange.matching.side import Bloom, CrossWanted, Lane, LotInHand, PollenOf
 from exchange.science import constants
 from exchange.science.arrays import BoolArray, FloatArray, IntegerArray
 from exchange.science.bloom_scenario import BloomScenarios, daily_rate
-from exchange.science.transit import Transit
+from exchange.science.transit import Transit, arrival_quantile_days
 
 TRAVEL_MARGIN_DAYS = 60
 
@@ -241,6 +241,13 @@ def dose_shares(
             worth[dose] += lane.transit.day_probability[step] * float(row[:span] @ left[:span])
     falling = np.minimum.accumulate(worth)
     return tuple(float(share) for share in falling / falling[0]) if falling[0] > 0.0 else (1.0,)
+
+
+def flowers_expected(course: Course, lane: Lane, followed: Followed) -> float:
+    """Receptive flowers expected after half of the packets posted on the likeliest day have arrived."""
+    step = arrival_quantile_days(lane.transit, 0.5) - 1
+    usable = int(course.way.usable_day[followed.likeliest_day, step])
+    return float(course.receptive_rate[:, usable:].sum(axis=1).mean())
 
 
 def frozen_days(offer: PollenOffer, day: int) -> int:

@@ -5,6 +5,7 @@ from django.db import models
 from exchange.models.matching_run import MatchingRun
 from exchange.models.offer import Offer
 from exchange.models.wanted_cross import WantedCross
+from growers import clock
 from growers.models.base import PublicModel
 
 
@@ -12,9 +13,10 @@ class Pairing(PublicModel):
     """One pairing as one run reckoned it.
 
     ``plan`` holds the numbers and dates with their basis, ``reasons`` and ``cautions`` codes with
-    parameters; ``input_digest`` says what it was reckoned from; the columns beside it are those that
-    lists filter and sort by. ``allocated_doses`` is the run's proposal of who gets what; it promises
-    nothing until both growers have said yes.
+    parameters; ``timeline`` is its picture day by day; ``input_digest`` says what it was reckoned from; the
+    columns beside it are those that lists filter and sort by. ``allocated_doses`` is the run's proposal of
+    who gets what; it promises nothing until both growers have said yes. ``changed_at`` is when the row was
+    written or its state last changed.
     """
 
     class State(models.TextChoices):
@@ -37,8 +39,14 @@ class Pairing(PublicModel):
     smallest_change = models.JSONField(null=True, blank=True)
     allocated_doses = models.PositiveSmallIntegerField(default=0)
     allocation = models.JSONField(null=True, blank=True)
+    timeline = models.JSONField(null=True, blank=True)
+    changed_at = models.DateTimeField(default=clock.now)
 
     class Meta:
+        indexes = [
+            models.Index(fields=["created_at"], name="pairing_created_at"),
+            models.Index(fields=["changed_at"], name="pairing_changed_at"),
+        ]
         constraints = [
             models.UniqueConstraint(
                 "offer",

@@ -123,4 +123,5 @@ def address_fits(url: str, schemes: tuple[str, ...]) -> bool:
 
 def without_password(url: str) -> str:
     """The address as it may be shown: a password must not end up in a log."""
-    return re.sub(r"(://[^:/@]*):.*@", r"\1:***@", url)
+    user = r"://[^:/@]*" if "://" in url else r"^[^:/@]*"
+    return re.sub(f"({user}):.*@", r"\1:***@", url)

@@ -275,6 +275,7 @@ GUEST_REQUESTS_PER_MINUTE = (
     environment.whole_number("GUEST_REQUESTS_PER_MINUTE", 120, 1, 1_000_000) * LIMIT_FACTOR
 )
 SIGN_INS_PER_MINUTE = environment.whole_number("SIGN_INS_PER_MINUTE", 10, 1, 1_000) * LIMIT_FACTOR
+TRY_OUTS_PER_MINUTE = environment.whole_number("TRY_OUTS_PER_MINUTE", 10, 1, 1_000) * LIMIT_FACTOR
 
 USE_TZ = True
 TIME_ZONE = "UTC"

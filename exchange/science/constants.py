@@ -351,7 +351,7 @@ STERILE_FACTOR = Constant(0.0, "", "proof of sterility: no carpels, no anthers, 
 POOR_FERTILITY_FACTOR = Constant(
     0.2, "", "0.2 × mean 0.2 of Lotos meets the 3.33 and 5 % with N. rubra, Khaenthong et al.", "judgement"
 )
-HEAT_LIMIT_C = Constant(30.0, "°C", "week's mean water above which hardy lilies set poorly", "practice")
+HARDY_HEAT_LIMIT_C = Constant(30.0, "°C", "week's mean water above which hardy lilies set poorly", "practice")
 HEAT_FACTOR = Constant(
     0.3,
     "",

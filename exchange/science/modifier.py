@@ -8,8 +8,8 @@ from exchange.science.check import check_choice, check_range
 from exchange.science.chromosome import counts_differ
 from exchange.science.constants import (
     CHROMOSOME_FACTOR,
+    HARDY_HEAT_LIMIT_C,
     HEAT_FACTOR,
-    HEAT_LIMIT_C,
     POOR_FERTILITY_FACTOR,
     STERILE_FACTOR,
 )
@@ -84,14 +84,14 @@ def _heat_reasons(parents: Mapping[str, Parent]) -> list[tuple[float, Reason]]:
             LOWEST_WATER_C,
             HIGHEST_WATER_C,
         )
-        if hardy and parent.water_week_mean_c > HEAT_LIMIT_C.value:
+        if hardy and parent.water_week_mean_c > HARDY_HEAT_LIMIT_C.value:
             hottest = max(hottest or (0.0, ""), (parent.water_week_mean_c, side))
     if hottest is None:
         return []
     facts: dict[str, float | str] = {
         "factor": HEAT_FACTOR.value,
         "water_c": hottest[0],
-        "limit_c": HEAT_LIMIT_C.value,
+        "limit_c": HARDY_HEAT_LIMIT_C.value,
         "side": hottest[1],
     }
     return [(HEAT_FACTOR.value, ("hardy_in_hot_water", facts))]

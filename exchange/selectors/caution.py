@@ -59,16 +59,10 @@ def cautions(
         Reason("frozen_untested" if offer.treatment == "frozen" else "viability_prior_only"),
         Reason("fresh_dies_fast") if offer.treatment == "fresh" else None,
         _cold(lane, plan),
+        _few_flowers(plan),
         Reason("below_least_chance") if plan.each_flower.estimate < wanted.least_chance else None,
     ]
     return [caution for caution in found if caution is not None]
-
-
-def papers(offer: PollenOffer, wanted: CrossWanted) -> Reason | None:
-    """The papers line of a pairing across a border; never empty there, None inside one country."""
-    if offer.country == wanted.country:
-        return None
-    return Reason("papers_nothing_on_file", {"origin": offer.country, "destination": wanted.country})
 
 
 def _kinship(offer: PollenOffer, wanted: CrossWanted, entries: Sequence[PedigreeEntry]) -> Reason | None:
@@ -96,6 +90,13 @@ def _other_direction(offer: PollenOffer, wanted: CrossWanted) -> Reason | None:
         return None
     groups = " × ".join(offer.parent.groups)
     return Reason("other_direction", {"pollen_groups": groups, "chance": round(there, 4)})
+
+
+def _few_flowers(plan: PairPlan) -> Reason | None:
+    if plan.flowers <= plan.flowers_expected:
+        return None
+    figures = {"flowers": plan.flowers, "expected": round(plan.flowers_expected, 1)}
+    return Reason("doses_over_flowers", figures)
 
 
 def _cold(lane: Lane, plan: PairPlan) -> Reason | None:

@@ -18,6 +18,7 @@ def plan_record(plan: PairPlan) -> dict[str, Any]:
         "each_flower": _estimate(plan.each_flower, basis),
         "dose_chances": [round(chance, DIGITS) for chance in plan.dose_chances],
         "several": {"flowers": plan.flowers, **_estimate(plan.several, basis)},
+        "flowers_expected": round(plan.flowers_expected, DIGITS),
         "compatibility": _estimate(plan.compatibility, {"compatibility": "prior of the groups"}),
         "posted_chance": round(plan.posted_chance, DIGITS),
         "lost_chance": round(plan.lost_chance, DIGITS),

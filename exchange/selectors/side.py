@@ -11,6 +11,7 @@ from exchange.models.offer import OpenState
 from exchange.science import constants
 from exchange.science.viability import Treatment
 from exchange.selectors.bloom_forecast import blooms
+from exchange.selectors.border import BorderNotes, border_notes
 from growers.models import Plant, Taxon
 
 Role = Literal["seed", "pollen"]
@@ -24,6 +25,7 @@ class Market:
     today: date
     offers: dict[str, tuple[Offer, PollenOffer]]
     wanted: dict[str, tuple[WantedCross, CrossWanted]]
+    notes: BorderNotes
 
 
 def market(today: date) -> Market:
@@ -44,6 +46,7 @@ def market(today: date) -> Market:
             str(row.public_id): (row, _cross_wanted(row, forecasts[row.seed_parent_id], defaults))
             for row in crosses
         },
+        border_notes(today),
     )
 
 

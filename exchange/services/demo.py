@@ -8,6 +8,7 @@ from typing import TypeVar
 from django.db import transaction
 
 from exchange.models import Offer
+from exchange.services.border_note import border_note_create
 from exchange.services.offer import OfferFields, offer_create, offer_in_hand_create
 from exchange.services.wanted_cross import WantedCrossFields, wanted_cross_create
 from growers.errors import DomainError, FieldProblem, InvalidInput
@@ -88,6 +89,22 @@ def _numbers(cells: CellReader, column: str) -> list[int]:
         if not WHOLE_NUMBER.fullmatch(word):
             cells.refuse(column, word, "whole numbers with a space between them", code="not_a_number")
     return [int(word) for word in words if WHOLE_NUMBER.fullmatch(word)]
+
+
+def _border_note(cells: CellReader, loaded: _Loaded) -> None:
+    checked_on, name = cells.day("checked_on", needed=True), cells.row.cells["taxon"]
+    if checked_on is None:
+        return
+    border_note_create(
+        kind=cells.text("kind"),
+        taxon=Taxon.objects.get(name=name) if name else None,
+        origin=cells.text("origin", needed=False),
+        destination=cells.text("destination"),
+        text=cells.text("text"),
+        source=cells.text("source"),
+        checked_on=checked_on,
+        invented=True,
+    )
 
 
 def _list(cells: CellReader, column: str) -> list[str]:
@@ -282,6 +299,7 @@ READERS: dict[str, Reader] = {
     "bloom_sighting": _bloom_sighting,
     "offer": _offer,
     "wanted_cross": _wanted_cross,
+    "border_note": _border_note,
 }
 COLUMNS: dict[str, tuple[str, ...]] = {
     "grower": ("handle", "name", "zone", "units", "countries_shipped_to", "credit_line"),
@@ -343,4 +361,5 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "flowers",
         "least_chance",
     ),
+    "border_note": ("kind", "taxon", "origin", "destination", "text", "source", "checked_on"),
 }

@@ -24,6 +24,11 @@ comes when a worker died between the work and the end of its row.
 
 HANDLERS: dict[str, Handler] = {}
 
+Source = Callable[[datetime], None]
+"""Looks whether there is work of its kind that nobody has set a time for, and sets it."""
+
+SOURCES: list[Source] = []
+
 CLAIM_LASTS = timedelta(minutes=15)
 SWEEP_LASTS = timedelta(minutes=4)
 FIRST_PAUSE = timedelta(minutes=1)
@@ -51,6 +56,12 @@ def register(kind: str) -> Callable[[Handler], Handler]:
     return keep
 
 
+def source(look: Source) -> Source:
+    """Have a function look for work at the beginning of every sweep; it must be cheap."""
+    SOURCES.append(look)
+    return look
+
+
 def due_set(*, kind: str, subject_id: int, due_at: datetime) -> None:
     """Have the work of a kind done for a subject at ``due_at``; replaces an earlier wish of the kind."""
     DueTask.objects.bulk_create(
@@ -72,6 +83,7 @@ def run_due(now: datetime, limit: int) -> DueReport:
     Must not be called inside a transaction: others must see the claims at once. Kinds that this version
     has no handler for stay untouched; during an upgrade a newer worker does them.
     """
+    _look(now)
     due = DueTask.objects.filter(free(now), due_at__lte=now, kind__in=list(HANDLERS)).order_by("due_at", "id")
     results = []
     started = time.monotonic()
@@ -83,6 +95,14 @@ def run_due(now: datetime, limit: int) -> DueReport:
         if claim(task, now, until=now + spent + CLAIM_LASTS):
             results.append(run(task, now))
     return DueReport(done=results.count(True), failed=results.count(False))
+
+
+def _look(now: datetime) -> None:
+    for look in SOURCES:
+        try:
+            look(now)
+        except Exception:  # one kind of work must not stop the others
+            log.exception("could not look for work: %s", look)
 
 
 def free(now: datetime) -> Q:

@@ -14,21 +14,24 @@ from exchange.matching.eligibility import refusals
 from exchange.matching.plan import PairPlan, plan_pair
 from exchange.matching.posting import RecipientFlowers, recipient_flowers
 from exchange.matching.reason import Reason
-from exchange.matching.side import Bloom
+from exchange.matching.side import Bloom, CrossWanted, PollenOffer
 from exchange.matching.smallest_change import SmallestChange, needs_change, smallest_change
+from exchange.matching.timeline import timeline
 from exchange.models import MatchingRun, Offer, Pairing, WantedCross
 from exchange.science.kinship import PedigreeEntry
 from exchange.science.version import model_version
-from exchange.selectors.caution import cautions, papers, pedigree_entries
+from exchange.selectors.caution import cautions, pedigree_entries
 from exchange.selectors.lane import lane
 from exchange.selectors.plan_record import plan_record, reason_records
 from exchange.selectors.side import Market, market
 from exchange.selectors.smallest_change import alternatives
+from exchange.selectors.timeline_record import timeline_record
+from exchange.services.notification import pairings_tell
 from exchange.services.pair_digest import Pair, pair_digest
 from exchange.services.sharing import Planned, Shared, share_out
 from growers import clock
 
-_RULES: dict[MatchingRun.Rule, Rule] = {
+RULES: dict[MatchingRun.Rule, Rule] = {
     MatchingRun.Rule.EACH_GROWER_FIRST: "one for each grower first",
     MatchingRun.Rule.MOST_CAPSULES: "most capsules",
 }
@@ -42,11 +45,14 @@ TOLD = (
     "cautions",
     "papers",
     "smallest_change",
+    "timeline",
     "allocated_doses",
     "allocation",
 )
 MENDABLE = frozenset({"country_not_shipped_to"})
 Progress = Callable[[int, int], None]
+Guard = Callable[[], None]
+Key = tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -68,6 +74,47 @@ class RunResult:
     refused: tuple[Refused, ...]
 
 
+@dataclass(frozen=True)
+class Found:
+    """A pairing: the row that stands already, or a new one that is not stored yet."""
+
+    row: Pairing
+    dose_chances: tuple[float, ...]
+
+    @property
+    def key(self) -> Key:
+        """Of the offer and of the wanted cross."""
+        return self.row.offer_id, self.row.wanted_cross_id
+
+
+@dataclass(frozen=True)
+class Reckoned:
+    """What was found on a day and how its doses are shared out; not a word of it is stored."""
+
+    open_now: Market
+    rule: MatchingRun.Rule
+    found: tuple[Found, ...]
+    refused: tuple[Refused, ...]
+    shared: Shared
+
+
+@dataclass(frozen=True)
+class Changes:
+    """Rows to write because nothing that stands says the same, and rows that no longer hold."""
+
+    fresh: tuple[Pairing, ...]
+    replaced: tuple[Pairing, ...]
+    gone: tuple[Pairing, ...]
+
+
+@dataclass(frozen=True)
+class DryRun:
+    """What a run would have changed."""
+
+    reckoned: Reckoned
+    changes: Changes
+
+
 def matching_run(
     *,
     today: date,
@@ -76,20 +123,46 @@ def matching_run(
 ) -> RunResult:
     """Reckon all pairings of what is open and store them; unchanged pairings are left as they are.
 
-    Pairings that no longer hold are superseded, never deleted. Nothing slow happens inside the
-    transaction that stores.
+    Pairings that no longer hold are superseded, never deleted.
     """
-    open_now = market(today)
-    standing = {(row.offer_id, row.wanted_cross_id): row for row in standing_pairings()}
-    found, refused = _reckon(open_now, standing, progress)
-    planned = [Planned(pair.row.offer, pair.row.wanted_cross, pair.dose_chances) for pair in found]
-    shared = share_out(planned, _RULES[rule])
-    with transaction.atomic():
-        run = _store(open_now, found, shared, rule)
+    reckoned = matching_reckon(today=today, rule=rule, progress=progress)
+    run = matching_store(reckoned)
     ordered = sorted(
         standing_pairings(), key=lambda row: (row.wanted_cross_id, -round(row.chance, 6), row.offer_id)
     )
-    return RunResult(run, tuple(ordered), tuple(refused))
+    return RunResult(run, tuple(ordered), reckoned.refused)
+
+
+def matching_dry_run(*, today: date, rule: MatchingRun.Rule) -> DryRun:
+    """What a run would change; it writes nothing."""
+    reckoned = matching_reckon(today=today, rule=rule)
+    return DryRun(reckoned, _changes(reckoned, list(standing_pairings()), dismissed_pairs()))
+
+
+def matching_reckon(*, today: date, rule: MatchingRun.Rule, progress: Progress | None = None) -> Reckoned:
+    """The slow part of a run, outside any transaction."""
+    open_now = market(today)
+    standing = {_key(row): row for row in standing_pairings()}
+    found, refused = _reckon(open_now, standing, dismissed_pairs(), progress)
+    planned = [Planned(pair.row.offer, pair.row.wanted_cross, pair.dose_chances) for pair in found]
+    return Reckoned(open_now, rule, tuple(found), tuple(refused), share_out(planned, RULES[rule]))
+
+
+def matching_store(reckoned: Reckoned, *, guard: Guard | None = None) -> MatchingRun:
+    """The quick part: one transaction writes what changed and tells the growers concerned.
+
+    ``guard`` is called inside it and raises if the run must not be stored any more.
+    """
+    with transaction.atomic():
+        if guard is not None:
+            guard()
+        return _store(reckoned)
+
+
+def dismissed_pairs() -> frozenset[Key]:
+    """Offers and wanted crosses that one of their growers does not want to see together."""
+    rows = Pairing.objects.filter(state=Pairing.State.DISMISSED)
+    return frozenset(rows.values_list("offer_id", "wanted_cross_id"))
 
 
 def standing_pairings() -> QuerySet[Pairing]:
@@ -97,14 +170,6 @@ def standing_pairings() -> QuerySet[Pairing]:
     return Pairing.objects.filter(state=Pairing.State.SUGGESTED).select_related(
         "offer__plant__grower", "wanted_cross__seed_parent__grower", "offer__plant__site"
     )
-
-
-@dataclass(frozen=True)
-class _Found:
-    """A pairing: the row that stands already, or a new one that is not stored yet."""
-
-    row: Pairing
-    dose_chances: tuple[float, ...]
 
 
 class _Flowers:
@@ -120,22 +185,33 @@ class _Flowers:
 
 
 def _reckon(
-    open_now: Market, standing: Mapping[tuple[int, int], Pairing], progress: Progress | None
-) -> tuple[list[_Found], list[Refused]]:
+    open_now: Market,
+    standing: Mapping[Key, Pairing],
+    dismissed: frozenset[Key],
+    progress: Progress | None,
+) -> tuple[list[Found], list[Refused]]:
     """Every pair that is open; what was reckoned from the same input before is taken as it stands."""
     entries = pedigree_entries(_plant_ids(open_now))
-    outcomes: list[_Found | Refused] = []
+    outcomes: list[Found | Refused] = []
     for done, (row, wanted) in enumerate(open_now.wanted.values(), start=1):
         flowers = _Flowers(wanted.bloom, open_now.today)
         for offer_row, offer in open_now.offers.values():
-            if offer_row.plant.grower_id != row.seed_parent.grower_id:
-                pair = Pair(offer_row, offer, row, wanted)
-                known = standing.get((offer_row.pk, row.pk))
+            key = offer_row.pk, row.pk
+            if offer_row.plant.grower_id != row.seed_parent.grower_id and key not in dismissed:
+                pair = _pair(open_now, offer_row, offer, row, wanted)
+                known = standing.get(key)
                 outcomes.append(_outcome(pair, open_now.today, entries, flowers, known))
         if progress is not None:
             progress(done, len(open_now.wanted))
-    found = [outcome for outcome in outcomes if isinstance(outcome, _Found)]
+    found = [outcome for outcome in outcomes if isinstance(outcome, Found)]
     return found, [outcome for outcome in outcomes if isinstance(outcome, Refused)]
+
+
+def _pair(
+    open_now: Market, offer_row: Offer, offer: PollenOffer, wanted_row: WantedCross, wanted: CrossWanted
+) -> Pair:
+    forbidden, papers = (ask(offer, wanted) for ask in (open_now.notes.forbidding, open_now.notes.papers))
+    return Pair(offer_row, offer, wanted_row, wanted, forbidden, papers)
 
 
 def _plant_ids(open_now: Market) -> set[int]:
@@ -145,11 +221,11 @@ def _plant_ids(open_now: Market) -> set[int]:
 
 def _outcome(
     pair: Pair, today: date, entries: Sequence[PedigreeEntry], flowers: _Flowers, known: Pairing | None
-) -> _Found | Refused:
+) -> Found | Refused:
     digest = pair_digest(pair, today, entries)
     if known is not None and known.input_digest == digest:
-        return _Found(known, tuple(known.plan["dose_chances"]))
-    reasons = refusals(pair.offer, pair.wanted)
+        return Found(known, tuple(known.plan["dose_chances"]))
+    reasons = refusals(pair.offer, pair.wanted) + ((pair.forbidden,) if pair.forbidden else ())
     if reasons:
         mendable = {reason.code for reason in reasons} <= MENDABLE
         change = _change(pair, None, today, flowers) if mendable else None
@@ -160,10 +236,13 @@ def _outcome(
         change = _change(pair, None, today, flowers)
         return Refused(pair.offer_row, pair.wanted_row, (plan,), change)
     row = _row(pair, plan, digest)
+    if flowers.ahead is not None:
+        picture = timeline(pair.offer, pair.wanted, way, today, flowers.ahead, plan)
+        row.timeline = timeline_record(picture)
     row.cautions = reason_records(cautions(pair.offer, pair.wanted, way, plan, entries))
     found = _change(pair, plan, today, flowers)
     row.smallest_change = reason_records([found.reason()])[0] if found else None
-    return _Found(row, tuple(row.plan["dose_chances"]))
+    return Found(row, tuple(row.plan["dose_chances"]))
 
 
 def _change(pair: Pair, plan: PairPlan | None, today: date, flowers: _Flowers) -> SmallestChange | None:
@@ -174,7 +253,7 @@ def _change(pair: Pair, plan: PairPlan | None, today: date, flowers: _Flowers) -
 
 
 def _row(pair: Pair, plan: PairPlan, digest: str) -> Pairing:
-    dates, line = plan.dates, papers(pair.offer, pair.wanted)
+    dates, line = plan.dates, pair.papers
     return Pairing(
         offer=pair.offer_row,
         wanted_cross=pair.wanted_row,
@@ -188,40 +267,57 @@ def _row(pair: Pair, plan: PairPlan, digest: str) -> Pairing:
     )
 
 
-def _store(open_now: Market, found: list[_Found], shared: Shared, rule: MatchingRun.Rule) -> MatchingRun:
+def _store(reckoned: Reckoned) -> MatchingRun:
     """Write the run and what it changes; a run that changes nothing writes no row and is the earlier one.
 
-    Read again inside the transaction: another run may have stored since.
+    What stands is read again and locked: another run may have stored since, and a grower who dismisses a
+    pairing waits for us or we for them.
     """
-    standing = {(row.offer_id, row.wanted_cross_id): row for row in standing_pairings()}
-    changed = [row for row in (_told(pair, shared, standing) for pair in found) if row is not None]
-    gone = set(standing) - {(pair.row.offer_id, pair.row.wanted_cross_id) for pair in found}
+    locked = list(standing_pairings().select_for_update(of=("self",)))
+    dismissed = dismissed_pairs()
+    changes = _changes(reckoned, locked, dismissed)
     latest = MatchingRun.objects.order_by("-pk").first()
-    same = latest is not None and (latest.today, latest.rule, latest.model_version) == (
-        open_now.today,
-        rule,
-        model_version(),
-    )
-    if latest is not None and same and not changed and not gone:
+    stamp = reckoned.open_now.today, reckoned.rule, model_version()
+    same = latest is not None and (latest.today, latest.rule, latest.model_version) == stamp
+    if latest is not None and same and not changes.fresh and not changes.gone:
         return latest
-    run = MatchingRun.objects.create(
-        today=open_now.today,
-        model_version=model_version(),
-        rule=rule,
-        report=shared.report,
-        considered=len(open_now.offers) * len(open_now.wanted),
-        proposed=len(found),
-        written=len(changed),
-        superseded=_supersede({(row.offer_id, row.wanted_cross_id) for row in changed} | gone),
-        finished_at=clock.now(),
-    )
-    for row in changed:
+    run = _run(reckoned, changes)
+    for row in changes.fresh:
         row.run = run
-    Pairing.objects.bulk_create(changed)
+    Pairing.objects.bulk_create(changes.fresh)
+    pairings_tell(fresh=changes.fresh, gone=changes.gone)
     return run
 
 
-def _told(pair: _Found, shared: Shared, standing: Mapping[tuple[int, int], Pairing]) -> Pairing | None:
+def _run(reckoned: Reckoned, changes: Changes) -> MatchingRun:
+    open_now = reckoned.open_now
+    return MatchingRun.objects.create(
+        today=open_now.today,
+        model_version=model_version(),
+        rule=reckoned.rule,
+        report=reckoned.shared.report,
+        considered=len(open_now.offers) * len(open_now.wanted),
+        proposed=len(reckoned.found),
+        written=len(changes.fresh),
+        superseded=_supersede([*changes.replaced, *changes.gone]),
+        finished_at=clock.now(),
+    )
+
+
+def _changes(reckoned: Reckoned, rows: Sequence[Pairing], dismissed: frozenset[Key]) -> Changes:
+    """What has to be written, given the rows that stand and what was dismissed meanwhile."""
+    standing = {_key(row): row for row in rows}
+    found = {pair.key: pair for pair in reckoned.found if pair.key not in dismissed}
+    told = (_told(pair, reckoned.shared, standing) for pair in found.values())
+    fresh = tuple(row for row in told if row is not None)
+    return Changes(
+        fresh,
+        replaced=tuple(standing[_key(row)] for row in fresh if _key(row) in standing),
+        gone=tuple(row for key, row in standing.items() if key not in found),
+    )
+
+
+def _told(pair: Found, shared: Shared, standing: Mapping[Key, Pairing]) -> Pairing | None:
     """The row to store for a pairing, or None where the one that stands says the same.
 
     Another explanation of the same doses is nothing new: that they stay would be one after any run.
@@ -237,7 +333,11 @@ def _told(pair: _Found, shared: Shared, standing: Mapping[tuple[int, int], Pairi
     return fresh
 
 
-def _supersede(pairs: set[tuple[int, int]]) -> int:
-    rows = Pairing.objects.filter(state=Pairing.State.SUGGESTED)
-    keys = [row.pk for row in rows if (row.offer_id, row.wanted_cross_id) in pairs]
-    return Pairing.objects.filter(pk__in=keys).update(state=Pairing.State.SUPERSEDED)
+def _supersede(rows: Sequence[Pairing]) -> int:
+    keys = [row.pk for row in rows]
+    changed = {"state": Pairing.State.SUPERSEDED, "changed_at": clock.now()}
+    return Pairing.objects.filter(pk__in=keys).update(**changed)
+
+
+def _key(row: Pairing) -> Key:
+    return row.offer_id, row.wanted_cross_id

@@ -12,6 +12,7 @@ from exchange.services.open_state import state_change
 from growers import clock, place
 from growers.errors import NotFound
 from growers.models import Change, Fertility, Grower, Plant
+from growers.services import after_commit
 from growers.services.plant import own_plant
 from growers.services.problem import Problems
 from growers.services.row import as_list, columns_check, fields_set, row_save
@@ -75,6 +76,7 @@ def _offer_state(actor: Grower, offer: Offer, state: OpenState) -> Offer:
             raise NotFound("There is no such offer.")
         own.state = state_change(own.state, state, what="offer")
         row_save(own, kind=Change.Kind.OFFER, names=["state"])
+        after_commit.start("exchange.matching")
     return own
 
 
@@ -87,6 +89,7 @@ def _offer_write(
         fields_set(offer, fields, OfferFields.__annotations__)
         _offer_check(offer, lot)
         row_save(offer, kind=Change.Kind.OFFER)
+        after_commit.start("exchange.matching")
         if lot is not None:
             lot.offer, lot.doses, lot.treatment = offer, offer.doses, offer.treatment
             lot.save()

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 
+from exchange.matching.reason import Reason
 from exchange.matching.side import Bloom, CrossWanted, PollenOffer
 from exchange.models import Offer, WantedCross
 from exchange.science.bloom import BloomWindow
@@ -15,12 +16,14 @@ from growers.models import Site
 
 @dataclass(frozen=True)
 class Pair:
-    """An offer and a wanted cross: their rows, and what the matching takes of them."""
+    """An offer and a wanted cross: their rows, what the matching takes of them, what borders between say."""
 
     offer_row: Offer
     offer: PollenOffer
     wanted_row: WantedCross
     wanted: CrossWanted
+    forbidden: Reason | None
+    papers: Reason | None
 
 
 def pair_digest(pair: Pair, today: date, pedigree: Sequence[PedigreeEntry]) -> str:
@@ -32,7 +35,8 @@ def pair_digest(pair: Pair, today: date, pedigree: Sequence[PedigreeEntry]) -> s
     sides = _plain(replace(pair.offer, bloom=None)), _plain(replace(pair.wanted, bloom=None))
     clones = pair.offer.parent.clone, pair.wanted.parent.clone
     lines = _lines_of_descent(clones, pedigree)
-    text = repr((today, model_version(), sides, windows, posting, places, lines))
+    borders = pair.forbidden, pair.papers
+    text = repr((today, model_version(), sides, windows, posting, places, lines, borders))
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -43,8 +43,14 @@ class Shared:
 
 def share_out(planned: Sequence[Planned], rule: Rule) -> Shared:
     """Share the doses of all offers out among the pairings that reach the least chance asked for."""
+    allocation = allocation_of(planned, rule)
+    return Shared(allocation.doses, _explanations(allocation), asdict(allocation_report(allocation)))
+
+
+def allocation_of(planned: Sequence[Planned], rule: Rule) -> Allocation:
+    """The allocation of planned pairings; what stands proposed counts a little more."""
     useful = [pair for pair in planned if pair.dose_chances[0] >= pair.wanted_cross.least_chance]
-    allocation = allocate(
+    return allocate(
         [_edge(pair) for pair in useful],
         {str(pair.offer.public_id): pair.offer.doses for pair in useful},
         {str(pair.wanted_cross.public_id): _want(pair.wanted_cross) for pair in useful},
@@ -52,7 +58,6 @@ def share_out(planned: Sequence[Planned], rule: Rule) -> Shared:
         rule=rule,
         proposed_before=_proposed_before(useful),
     )
-    return Shared(allocation.doses, _explanations(allocation), asdict(allocation_report(allocation)))
 
 
 def _edge(pair: Planned) -> Edge:

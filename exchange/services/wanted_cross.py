@@ -10,6 +10,7 @@ from exchange.models.offer import OpenState
 from exchange.services.open_state import state_change
 from growers.errors import NotFound
 from growers.models import Change, Fertility, Group, Grower, Plant, Taxon
+from growers.services import after_commit
 from growers.services.plant import own_plant
 from growers.services.problem import Problems
 from growers.services.row import as_list, columns_check, fields_set, row_save, words_check
@@ -44,6 +45,7 @@ def wanted_cross_create(
         fields_set(wanted, fields, WantedCrossFields.__annotations__)
         _wanted_cross_check(wanted)
         row_save(wanted, kind=Change.Kind.WANTED_CROSS)
+        after_commit.start("exchange.matching")
         wanted.pollen_plants.set(pollen_plants)
         wanted.pollen_taxa.set(pollen_taxa)
     return wanted
@@ -72,6 +74,7 @@ def _wanted_cross_state(actor: Grower, wanted_cross: WantedCross, state: OpenSta
             raise NotFound("There is no such wanted cross.")
         own.state = state_change(own.state, state, what="wanted cross")
         row_save(own, kind=Change.Kind.WANTED_CROSS, names=["state"])
+        after_commit.start("exchange.matching")
     return own
 
 

@@ -1,5 +1,5 @@
 """Celery tasks: thin, named for good, given ids only, called through ``after_commit`` or by beat."""
 
-from exchange.tasks import due
+from exchange.tasks import due, matching
 
-__all__ = ["due"]
+__all__ = ["due", "matching"]

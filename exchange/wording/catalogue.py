@@ -36,7 +36,6 @@ SENTENCES: Mapping[str, str | Promise] = {
     "not_asked_for": _("{plant} is none of the pollen parents asked for."),
     "traits_missing": _("It is not recorded to have what is asked for: {traits}."),
     "country_not_shipped_to": _("The donor does not post to {country}."),
-    "own_plant": _("Both plants are the same grower's: no post is needed."),
     "seed_parent_bloom_unknown": _(
         "When {plant} flowers is not known; say roughly when, and it can be planned."
     ),
@@ -74,7 +73,9 @@ SENTENCES: Mapping[str, str | Promise] = {
         " warms to about {ambient_c} °C."
     ),
     "below_least_chance": _("Below the least chance that was asked for."),
-    "doses_over_flowers": _("More doses are wanted than flowers are expected on the days ahead."),
+    "doses_over_flowers": _(
+        "{flowers} doses are wanted, but only about {expected} flowers are expected once they arrive."
+    ),
     "other_direction": _(
         "The other way round takes more often: {pollen_groups} as seed parent, about {percent} in 100. Ask"
         " whether its grower would cross it there with your pollen."
@@ -97,6 +98,23 @@ SENTENCES: Mapping[str, str | Promise] = {
     "allocation_growers_without_first": _("Growers who have none come first, one dose each."),
     "allocation_more_elsewhere": _("The other doses do more elsewhere."),
     # papers across a border
+    "papers_forbidden": _(
+        "From {origin} to {destination} a note on file forbids it: {text}"
+        " ({source}, checked on {checked_on}). The recipient's authority decides, not this note."
+    ),
+    "papers_note_on_file": _(
+        "From {origin} to {destination}, a note on file: {text} ({source}, checked on {checked_on})."
+        " This is not permission; the recipient is the importer and asks before anything is sent."
+    ),
+    "papers_note_old": _(
+        "From {origin} to {destination}, a note older than 12 months, so treat it as unknown: {text}"
+        " ({source}, checked on {checked_on}). This is not permission; the recipient is the importer and"
+        " asks first."
+    ),
+    "papers_country_not_told": _(
+        "Across a border, and the other country is not shown yet: this is not permission. Pollen is plant"
+        " material. The recipient is the importer and asks both countries' plant-health authorities first."
+    ),
     "papers_nothing_on_file": _(
         "From {origin} to {destination}: nothing on file; this is not permission. Pollen is plant material."
         " The recipient is the importer and asks both countries' plant-health authorities first."

@@ -58,7 +58,8 @@ def _proposed_lines(pairings: Sequence[Pairing]) -> list[str]:
 def _wanted_lines(pairings: list[Pairing]) -> list[str]:
     wanted = pairings[0].wanted_cross
     seed = wanted.seed_parent
-    lines = [f"{seed.grower.handle} would like pollen for {_name(seed)}, up to {wanted.flowers} flowers"]
+    count = "one flower" if wanted.flowers == 1 else f"up to {wanted.flowers} flowers"
+    lines = [f"{seed.grower.handle} would like pollen for {_name(seed)}, {count}"]
     for pairing in pairings[:SHOWN_EACH]:
         lines += [f"  {line}" for line in _pairing_lines(pairing)]
     more = len(pairings) - SHOWN_EACH

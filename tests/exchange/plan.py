@@ -32,6 +32,7 @@ def a_plan(**changes: Any) -> PairPlan:
         dose_chances=(0.12, 0.11, 0.09, 0.05),
         several=Estimate(0.33, 0.1, 0.7),
         flowers=4,
+        flowers_expected=9.5,
         compatibility=Estimate(0.4, 0.2, 0.6),
         posted_chance=1.0,
         lost_chance=0.01,

@@ -6,14 +6,12 @@ parcel), the draws and the bloom scenarios, so that whatever differs is arithmet
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 
 import numpy as np
 
 from exchange.matching import posting
-from exchange.matching.posting_date import Decider
 from exchange.science import constants
 from exchange.science.bloom_scenario import BloomScenarios
 from exchange.science.business_day import ServiceCalendar
@@ -24,18 +22,7 @@ from exchange.science.transit import Transit
 from exchange.science.viability import prior_draws
 from tests.matching.instance import Instance
 
-CASES: tuple[Decider, ...] = ("central", "viability", "recipient_end", "transit")
 History = tuple[int, ...]
-
-
-@dataclass(frozen=True)
-class Dates:
-    """Days ahead; ``not_later_than`` is None where every case reaches the horizon."""
-
-    post_on: int
-    not_later_than: int | None
-    decided_by: str
-    send_at_once: bool
 
 
 class BruteForce:
@@ -348,56 +335,10 @@ class BruteForce:
             return 0.0
         return sum(chance * self.worth(case, day, rest) for rest, chance in ready.items()) / total
 
-    @cached_property
-    def candidates(self) -> list[int]:
-        """Days that may be named: open, near, and with pollen likely enough."""
-        near = range(min(self.days, int(constants.HORIZON_DAYS.value) + 1))
-        least = constants.READY_CHANCE_MINIMUM.value
-        return [day for day in near if self.is_open(day) and sum(self.ready(day).values()) >= least]
-
     @staticmethod
     def first_of_best(worths: list[float]) -> int:
         """The first of equals: what differs in the seventh digit is equal."""
         return next(n for n, worth in enumerate(worths) if worth >= max(worths) * (1.0 - 1e-6))
-
-    def best_day(self, case: str, until: int) -> int | None:
-        """The best day to name, none if nothing is worth posting."""
-        days = [day for day in self.candidates if day <= until]
-        worths = [self.mean_worth(case, day) for day in days]
-        if max(worths, default=0.0) <= 0.0:
-            return None
-        return days[self.first_of_best(worths)]
-
-    def last_good_day(self, case: str, best: int) -> float:
-        """Last day of the unbroken run of good days, infinite if it reaches the horizon."""
-        least = constants.GOOD_DAY_FRACTION.value * self.mean_worth(case, best)
-        last = best
-        for day in range(best + 1, min(self.days, int(constants.HORIZON_DAYS.value) + 1)):
-            if not self.is_open(day):
-                continue
-            if day not in self.candidates or self.mean_worth(case, day) < least:
-                return last
-            last = day
-        return math.inf
-
-    @property
-    def dates(self) -> Dates | None:
-        """Post on, not later than, and what decides it; None where no day can be named."""
-        best = {case: self.best_day(case, self.days) for case in CASES}
-        central = best["central"]
-        if central is None:
-            return None
-        for case, day in best.items():
-            if day is None:
-                return Dates(self.candidates[0], self.candidates[0], case, True)
-        ends = {case: self.last_good_day(case, day) for case, day in best.items() if day is not None}
-        decider = min(CASES, key=lambda case: ends[case])
-        if math.isinf(ends[decider]):
-            return Dates(central, None, "viability", False)
-        last = int(ends[decider])
-        post_on = central if central <= last else self.best_day("central", last)
-        assert post_on is not None
-        return Dates(post_on, last, decider, False)
 
 
 def _next(on: date, *calendars: ServiceCalendar) -> date:

@@ -96,7 +96,7 @@ class Me(Resource):
 
     @remove("me_remove", "Close your account", session_only=True)
     def delete(self, call: Call) -> None:
-        """For good, in a session of the pages only: name, e-mail, exact places, weather and tokens are erased.
+        """For good, in a session of the pages only: name, e-mail, exact places, weather and tokens go.
 
         Plants stay, without your name, because others' pedigrees rest on them.
         """

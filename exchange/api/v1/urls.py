@@ -2,7 +2,22 @@
 
 from django.urls import path
 
-from exchange.api.v1 import bloom, me, plant, problem, site, taxon, token, weather
+from exchange.api.v1 import (
+    bloom,
+    matching_run,
+    me,
+    offer,
+    pairing,
+    plant,
+    problem,
+    public,
+    site,
+    taxon,
+    token,
+    try_out,
+    wanted_cross,
+    weather,
+)
 
 urlpatterns = [
     path("problems", problem.ProblemList.as_view(), name="problems"),
@@ -21,4 +36,35 @@ urlpatterns = [
     path("plants/<uuid:id>/bloom-sightings", bloom.PlantSightings.as_view(), name="bloom_sightings"),
     path("bloom-seasons/<uuid:id>", bloom.SeasonItem.as_view(), name="bloom_season"),
     path("sites/<uuid:id>/weather-days", weather.SiteWeather.as_view(), name="weather_days"),
+    path("offers", offer.OfferList.as_view(), name="offers"),
+    path("offers/<uuid:id>", offer.OfferItem.as_view(), name="offer"),
+    path("offers/<uuid:id>/pause", offer.OfferPause.as_view(), name="offer_pause"),
+    path("offers/<uuid:id>/reopen", offer.OfferReopen.as_view(), name="offer_reopen"),
+    path("offers/<uuid:id>/close", offer.OfferClose.as_view(), name="offer_close"),
+    path("wanted-crosses", wanted_cross.WantedCrossList.as_view(), name="wanted_crosses"),
+    path("wanted-crosses/<uuid:id>", wanted_cross.WantedCrossItem.as_view(), name="wanted_cross"),
+    path(
+        "wanted-crosses/<uuid:id>/pause", wanted_cross.WantedCrossPause.as_view(), name="wanted_cross_pause"
+    ),
+    path(
+        "wanted-crosses/<uuid:id>/reopen",
+        wanted_cross.WantedCrossReopen.as_view(),
+        name="wanted_cross_reopen",
+    ),
+    path(
+        "wanted-crosses/<uuid:id>/close", wanted_cross.WantedCrossClose.as_view(), name="wanted_cross_close"
+    ),
+    path(
+        "wanted-crosses/<uuid:id>/explanation",
+        matching_run.WantedCrossExplanation.as_view(),
+        name="wanted_cross_explanation",
+    ),
+    path("pairings", pairing.PairingList.as_view(), name="pairings"),
+    path("pairings/<uuid:id>", pairing.PairingItem.as_view(), name="pairing"),
+    path("pairings/<uuid:id>/dismiss", pairing.PairingDismiss.as_view(), name="pairing_dismiss"),
+    path("matching-runs", matching_run.MatchingRunList.as_view(), name="matching_runs"),
+    path("matching-runs/dry-run", matching_run.MatchingDryRun.as_view(), name="matching_dry_run"),
+    path("matching-runs/<uuid:id>", matching_run.MatchingRunItem.as_view(), name="matching_run"),
+    path("public/market", public.Market.as_view(), name="public_market"),
+    path("try-out", try_out.TryOutPlan.as_view(), name="try_out"),
 ]

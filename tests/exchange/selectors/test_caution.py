@@ -11,7 +11,8 @@ from exchange.matching.side import CrossWanted, Lane, PollenOffer
 from exchange.science.kinship import PedigreeEntry
 from exchange.science.packing import DEFAULT_PACKING, UNCOOLED_PACKING
 from exchange.science.parcel import hours_cold
-from exchange.selectors.caution import cautions, papers, pedigree_entries
+from exchange.selectors.border import BorderNotes
+from exchange.selectors.caution import cautions, pedigree_entries
 from growers.models import Grower, Plant
 from tests.exchange.pair import a_lane, a_parent, a_wanted_cross, an_offer
 from tests.exchange.plan import a_plan, planned_dates
@@ -21,6 +22,7 @@ FATHER, MOTHER = PedigreeEntry("father"), PedigreeEntry("mother")
 FULL_SIBS = [FATHER, MOTHER, *(PedigreeEntry(name, "mother", "father") for name in ("seed", "pollen"))]
 HALF_SIBS = [FATHER, PedigreeEntry("seed", None, "father"), PedigreeEntry("pollen", None, "father")]
 STRANGERS = [PedigreeEntry("seed"), PedigreeEntry("pollen")]
+NO_NOTES = BorderNotes((), date(2026, 6, 15))
 
 
 def found(
@@ -194,9 +196,9 @@ def test_below_the_least_chance_is_said_and_not_removed(chance: float, told: boo
 
 @pytest.mark.parametrize(("origin", "destination"), [("FR", "DE"), ("DE", "FR"), ("TH", "US")])
 def test_a_border_always_has_its_line(origin: str, destination: str) -> None:
-    line = papers(an_offer(country=origin), a_wanted_cross(country=destination))
+    line = NO_NOTES.papers(an_offer(country=origin), a_wanted_cross(country=destination))
     assert line == Reason("papers_nothing_on_file", {"origin": origin, "destination": destination})
 
 
 def test_inside_one_country_there_is_no_border() -> None:
-    assert papers(an_offer(country="FR"), a_wanted_cross(country="FR")) is None
+    assert NO_NOTES.papers(an_offer(country="FR"), a_wanted_cross(country="FR")) is None

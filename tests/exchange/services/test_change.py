@@ -41,8 +41,8 @@ KINDS = {
 }
 NOT_DEALS = {"growers_change"}
 WRITE = re.compile(r'^\s*(?:INSERT (?:OR IGNORE )?INTO|UPDATE|DELETE FROM) "((?:growers|exchange)_\w+)"')
-CONCLUSIONS = {"matching.matching_run"}
-"""Reads offers and wanted crosses and writes only what follows from them."""
+CONCLUSIONS = {"matching.matching_run", "matching.matching_reckon", "matching.matching_dry_run"}
+"""They read offers and wanted crosses and write only what follows from them."""
 
 
 @dataclass

@@ -1,0 +1,202 @@
+"""What a pairing looks like in the API: out, examples."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from exchange.api.v1.region import REGION, RegionOut
+from exchange.api.v1.told import REASON, EstimateOut, ToldOut
+from exchange.models import Offer, Pairing
+from exchange.models.offer import PackingPreset, Treatment
+from exchange.wording.pairing import DECIDERS
+from growers.models import Diel, Group, Plant
+
+BASIS = {"donor": "lot in hand", "recipient": "said"}
+PLANT_SHOWN = {
+    "id": "2b7f9a1c-88d4-4b6e-a6a1-0c5d1e7f3b42",
+    "name_as_grown": "'Ferry'",
+    "taxon_name": "",
+    "group": "hardy",
+    "diel": "day",
+    "identity": "as_received",
+    "region": REGION,
+}
+PAIRING: dict[str, Any] = {
+    "id": "f0e1d2c3-b4a5-4968-8776-5a4b3c2d1e0f",
+    "role": "recipient",
+    "state": "suggested",
+    "created_at": "2027-07-01T12:00:00Z",
+    "changed_at": "2027-07-01T12:00:00Z",
+    "offer": {
+        "offer_id": "6f3b0c52-2c1e-4c57-9a55-0e6a1d2f7b11",
+        "plant": PLANT_SHOWN,
+        "donor": "pond by the mill",
+        "kind": "in_hand",
+        "treatment": "dried",
+        "packing": "cold_box",
+        "doses": 4,
+    },
+    "wanted": {
+        "region": {**REGION, "country": "DE"},
+        "wanted_cross_id": "9d2e4f60-7a1b-4c3d-8e5f-1a2b3c4d5e6f",
+        "seed_parent_id": "3c8a0b2d-99e5-4c7f-b7b2-1d6e2f8a4c53",
+        "seed_parent_name": "'Dusk'",
+    },
+    "each_flower": {"estimate": 0.12, "low": 0.03, "high": 0.31, "basis": BASIS},
+    "several_flowers": 4,
+    "several": {"estimate": 0.33, "low": 0.1, "high": 0.7, "basis": BASIS},
+    "compatibility": {
+        "estimate": 0.4,
+        "low": 0.2,
+        "high": 0.6,
+        "basis": {"compatibility": "prior of the groups"},
+    },
+    "lost_chance": 0.03,
+    "dates": {
+        "precision": "days",
+        "likeliest_posting": "2027-07-01",
+        "post_on": "2027-07-01",
+        "not_later_than": "2027-07-22",
+        "decided_by": "transit",
+        "send_at_once": True,
+        "good_first": "2027-07-01",
+        "good_last": "2027-07-22",
+        "arrival_half": "2027-07-06",
+        "arrival_nine_tenths": "2027-07-12",
+    },
+    "words": {
+        "chance": "each flower about 1 in 8 (12 %, likely range 3.0 % to 31 %); with 4 flowers about 1 in 3",
+        "posting": "send at once, Thu 1 July",
+        "decided_by": "the post, if it is slow",
+        "based_on": "donor: pollen in hand; recipient: what its grower says",
+    },
+    "reasons": [],
+    "cautions": [REASON],
+    "papers": None,
+    "smallest_change": None,
+    "allocated_doses": 4,
+    "allocation_reason": {
+        "code": "allocation_best",
+        "detail": "The best that was on offer for it.",
+        "parameters": {"doses": 4, "flowers": 4, "offers": 1},
+    },
+}
+PAIRING_WHOLE = {
+    **PAIRING,
+    "timeline": {
+        "first_day": "2027-07-01",
+        "posted_on": "2027-07-01",
+        "pollen_chance": [1.0, 1.0],
+        "posting_open": [True, True],
+        "arrival_chance": [0.0, 0.0],
+        "first_day_flower_chance": [0.41, 0.41],
+        "remaining_effect": [None, None],
+    },
+}
+
+
+class PlantShownOut(serializers.Serializer[Any]):
+    """A plant as others may read it."""
+
+    id = serializers.UUIDField(source="public_id")
+    name_as_grown = serializers.CharField()
+    taxon_name = serializers.CharField()
+    group = serializers.ChoiceField(Group.choices)
+    diel = serializers.ChoiceField(Diel.choices)
+    identity = serializers.ChoiceField(Plant.Identity.choices)
+    region = RegionOut()
+
+
+class OfferSideOut(serializers.Serializer[Any]):
+    """The offer; ``donor`` is a handle."""
+
+    offer_id = serializers.UUIDField()
+    plant = PlantShownOut()
+    donor = serializers.CharField()
+    kind = serializers.ChoiceField(Offer.Kind.choices)
+    treatment = serializers.ChoiceField(Treatment.choices)
+    packing = serializers.ChoiceField(PackingPreset.choices)
+    doses = serializers.IntegerField()
+
+
+class WantedSideOut(serializers.Serializer[Any]):
+    """Who would like it; to the donor a region and nothing else."""
+
+    region = RegionOut()
+    wanted_cross_id = serializers.UUIDField(allow_null=True)
+    seed_parent_id = serializers.UUIDField(allow_null=True)
+    seed_parent_name = serializers.CharField(allow_null=True)
+
+
+class PlannedDatesOut(serializers.Serializer[Any]):
+    """When to post; with precision ``season`` a date stands for its week, and null is not known yet."""
+
+    precision = serializers.ChoiceField([(word, word) for word in ("season", "days", "clock")])
+    likeliest_posting = serializers.DateField()
+    post_on = serializers.DateField(allow_null=True)
+    not_later_than = serializers.DateField(allow_null=True, help_text="Null: no deadline this season.")
+    decided_by = serializers.ChoiceField([(word, word) for word in DECIDERS], allow_null=True)
+    send_at_once = serializers.BooleanField(allow_null=True)
+    good_first = serializers.DateField(allow_null=True)
+    good_last = serializers.DateField(allow_null=True)
+    arrival_half = serializers.DateField(allow_null=True, help_text="Half of such parcels are there.")
+    arrival_nine_tenths = serializers.DateField(allow_null=True)
+
+
+class WordsOut(serializers.Serializer[Any]):
+    """The plan in sentences."""
+
+    chance = serializers.CharField()
+    posting = serializers.CharField()
+    decided_by = serializers.CharField()
+    based_on = serializers.CharField()
+
+
+class TimelineOut(serializers.Serializer[Any]):
+    """Day by day from ``first_day``; all lists are equally long."""
+
+    first_day = serializers.DateField()
+    posted_on = serializers.DateField(help_text="Arrival and effect are those of this posting day.")
+    pollen_chance = serializers.ListField(
+        child=serializers.FloatField(), help_text="Of a donor's flower that sheds; 1 for pollen in hand."
+    )
+    posting_open = serializers.ListField(child=serializers.BooleanField())
+    arrival_chance = serializers.ListField(child=serializers.FloatField(), help_text="On this day.")
+    first_day_flower_chance = serializers.ListField(
+        child=serializers.FloatField(), help_text="Of the seed parent."
+    )
+    remaining_effect = serializers.ListField(
+        child=serializers.FloatField(allow_null=True),
+        help_text="Of the pollen if it arrives on the median day; null before.",
+    )
+
+
+class PairingOut(serializers.Serializer[Any]):
+    """A pairing for one of its two growers; what rests on the seed parent is null to the donor."""
+
+    id = serializers.UUIDField(source="public_id")
+    role = serializers.ChoiceField([("donor", "donor"), ("recipient", "recipient")])
+    state = serializers.ChoiceField(Pairing.State.choices)
+    created_at = serializers.DateTimeField()
+    changed_at = serializers.DateTimeField()
+    offer = OfferSideOut()
+    wanted = WantedSideOut()
+    each_flower = EstimateOut(help_text="That one dose ends in a capsule.")
+    several_flowers = serializers.IntegerField()
+    several = EstimateOut(help_text="Of at least one capsule from so many flowers.")
+    compatibility = EstimateOut(allow_null=True, help_text="That a pollination with live pollen takes.")
+    lost_chance = serializers.FloatField(help_text="That the parcel is lost.")
+    dates = PlannedDatesOut()
+    words = WordsOut()
+    reasons = ToldOut(many=True)
+    cautions = ToldOut(many=True)
+    papers = ToldOut(allow_null=True, help_text="Null inside one country, never across a border.")
+    smallest_change = ToldOut(allow_null=True)
+    allocated_doses = serializers.IntegerField(help_text="Proposed; promises nothing.")
+    allocation_reason = ToldOut(allow_null=True)
+
+
+class PairingWholeOut(PairingOut):
+    """A pairing with its timeline."""
+
+    timeline = TimelineOut(allow_null=True)

@@ -1,0 +1,258 @@
+"""Pairings as each of their two growers may read them.
+
+What the recipient wants is a breeder's secret: until there is an agreement the donor reads that someone in
+a region would like pollen of a plant of theirs, and nothing that tells which plant it is for. So reasons,
+cautions and figures that rest on the seed parent are the recipient's alone.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any, Literal
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
+
+from exchange.matching.reason import Reason
+from exchange.models import Pairing
+from exchange.selectors.plan_record import reason_records
+from exchange.wording.catalogue import sentence
+from exchange.wording.pairing import basis_sentence, chance_sentence, decided_sentence, posting_sentence
+from growers.models import Grower, Plant
+from growers.selectors.plant import PlantForOthers, plants_for_others
+from growers.selectors.site import Region, region
+
+Role = Literal["donor", "recipient"]
+Record = Mapping[str, Any]
+
+DONOR_REASONS = frozenset({"poor_pollen_parent"})
+DONOR_CAUTIONS = frozenset({"viability_prior_only", "frozen_untested", "fresh_dies_fast", "box_short_cold"})
+"""What concerns the donor's own pollen and parcel; the rest would tell of the seed parent."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A reason, a caution or a line on papers: its code, a sentence in the viewer's language, its figures."""
+
+    code: str
+    detail: str
+    parameters: Record
+
+
+@dataclass(frozen=True, slots=True)
+class Estimated:
+    """A chance with its likely range and what it rests on."""
+
+    estimate: float
+    low: float
+    high: float
+    basis: Record
+
+
+@dataclass(frozen=True, slots=True)
+class Dated:
+    """When to post and what decides it; with precision ``season`` a date stands for its week."""
+
+    precision: str
+    likeliest_posting: date
+    post_on: date | None
+    not_later_than: date | None
+    decided_by: str | None
+    send_at_once: bool | None
+    good_first: date | None
+    good_last: date | None
+    arrival_half: date | None
+    arrival_nine_tenths: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """The plan in sentences."""
+
+    chance: str
+    posting: str
+    decided_by: str
+    based_on: str
+
+
+@dataclass(frozen=True, slots=True)
+class OfferSide:
+    """The offer: of the viewer's own plant, or of another's with handle and region."""
+
+    offer_id: UUID
+    plant: PlantForOthers
+    donor: str
+    kind: str
+    treatment: str
+    packing: str
+    doses: int
+
+
+@dataclass(frozen=True, slots=True)
+class WantedSide:
+    """The wanted cross: all of the viewer's own; of another's only where, roughly, the pollen would go."""
+
+    region: Region
+    wanted_cross_id: UUID | None = None
+    seed_parent_id: UUID | None = None
+    seed_parent_name: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PairingForViewer:
+    """One pairing for one of its growers; what is not theirs to read is None or missing."""
+
+    public_id: UUID
+    role: Role
+    state: str
+    created_at: datetime
+    changed_at: datetime
+    offer: OfferSide
+    wanted: WantedSide
+    each_flower: Estimated
+    several_flowers: int
+    several: Estimated
+    compatibility: Estimated | None
+    lost_chance: float
+    dates: Dated
+    words: Words
+    reasons: tuple[Told, ...]
+    cautions: tuple[Told, ...]
+    papers: Told | None
+    smallest_change: Told | None
+    allocated_doses: int
+    allocation_reason: Told | None
+    timeline: Record | None
+
+
+def pairings_of(grower: Grower) -> QuerySet[Pairing]:
+    """The pairings that a grower is a side of, with all that is shown of them."""
+    concerned = Q(offer__plant__grower=grower) | Q(wanted_cross__seed_parent__grower=grower)
+    return Pairing.objects.filter(concerned).select_related(
+        "offer__plant__grower",
+        "offer__plant__site",
+        "offer__plant__taxon",
+        "wanted_cross__seed_parent__grower",
+        "wanted_cross__seed_parent__site",
+    )
+
+
+def pairings_for(viewer: Grower, pairings: Iterable[Pairing]) -> list[PairingForViewer]:
+    """Loaded pairings for the eyes of one of their growers; one query for all."""
+    rows = list(pairings)
+    plants = plants_for_others({row.offer.plant_id for row in rows})
+    return [_for_viewer(viewer, row, plants[row.offer.plant_id]) for row in rows]
+
+
+def _for_viewer(viewer: Grower, row: Pairing, plant: PlantForOthers) -> PairingForViewer:
+    plan = row.plan
+    # Nobody is paired with themselves: whoever is the donor is not the breeder.
+    secret_kept = row.offer.plant.grower_id == viewer.pk
+    return PairingForViewer(
+        public_id=row.public_id,
+        role="donor" if secret_kept else "recipient",
+        state=row.state,
+        created_at=row.created_at,
+        changed_at=row.changed_at,
+        offer=_offer_side(row, plant),
+        wanted=_wanted_side(row, secret_kept=secret_kept),
+        each_flower=_estimated(plan["each_flower"]),
+        several_flowers=plan["several"]["flowers"],
+        several=_estimated(plan["several"]),
+        compatibility=None if secret_kept else _estimated(plan["compatibility"]),
+        lost_chance=plan["lost_chance"],
+        dates=_dated(plan),
+        words=_words(row),
+        reasons=_all_told(_reasons(row, secret_kept=secret_kept)),
+        cautions=_all_told(_cautions(row, secret_kept=secret_kept)),
+        papers=_papers(row, secret_kept=secret_kept),
+        smallest_change=_told(row.smallest_change) if row.smallest_change else None,
+        allocated_doses=row.allocated_doses,
+        allocation_reason=None if secret_kept or not row.allocation else _told(row.allocation["reason"]),
+        # Lists leave it in the table.
+        timeline=row.timeline if "timeline" not in row.get_deferred_fields() else None,
+    )
+
+
+def _offer_side(row: Pairing, plant: PlantForOthers) -> OfferSide:
+    offer = row.offer
+    return OfferSide(
+        offer_id=offer.public_id,
+        plant=plant,
+        donor=offer.plant.grower.handle,
+        kind=offer.kind,
+        treatment=offer.treatment,
+        packing=offer.packing,
+        doses=offer.doses,
+    )
+
+
+def _wanted_side(row: Pairing, *, secret_kept: bool) -> WantedSide:
+    wanted = row.wanted_cross
+    seed_parent = wanted.seed_parent
+    where = region(seed_parent.site)
+    if secret_kept:
+        return WantedSide(where)
+    return WantedSide(where, wanted.public_id, seed_parent.public_id, seed_parent.name_as_grown)
+
+
+def _estimated(record: Record) -> Estimated:
+    return Estimated(record["estimate"], record["low"], record["high"], record["basis"])
+
+
+def _dated(plan: Record) -> Dated:
+    dates = plan["dates"] or {}
+    names = ("post_on", "not_later_than", "good_first", "good_last", "arrival_half", "arrival_nine_tenths")
+    days = {name: date.fromisoformat(dates[name]) if dates.get(name) else None for name in names}
+    return Dated(
+        precision=plan["precision"],
+        likeliest_posting=date.fromisoformat(plan["likeliest_posting"]),
+        decided_by=dates.get("decided_by"),
+        send_at_once=dates.get("send_at_once"),
+        **days,
+    )
+
+
+def _words(row: Pairing) -> Words:
+    return Words(chance_sentence(row), posting_sentence(row), decided_sentence(row), basis_sentence(row))
+
+
+def _reasons(row: Pairing, *, secret_kept: bool) -> list[Record]:
+    """Reasons; a donor's own words on the fertility of their plant are not passed on."""
+    kept = [record for record in row.reasons if not secret_kept or record["code"] in DONOR_REASONS]
+    return [
+        _with_source(record, row.offer.plant) if record["code"] == "poor_pollen_parent" else record
+        for record in kept
+    ]
+
+
+def _with_source(record: Record, plant: Plant) -> Record:
+    public = str(plant.taxon.sources.get("fertility", {}).get("source", "")) if plant.taxon else ""
+    source = record["parameters"]["source"]
+    told = source if source == public and source else _("its grower")
+    return {**record, "parameters": {**record["parameters"], "source": told}}
+
+
+def _cautions(row: Pairing, *, secret_kept: bool) -> list[Record]:
+    return [record for record in row.cautions if not secret_kept or record["code"] in DONOR_CAUTIONS]
+
+
+def _papers(row: Pairing, *, secret_kept: bool) -> Told | None:
+    """The papers line; it says less where the other's region does not tell the country."""
+    if row.papers is None:
+        return None
+    other = row.wanted_cross.seed_parent.site if secret_kept else row.offer.plant.site
+    if region(other).country is not None:
+        return _told(row.papers)
+    # The text of a note names the countries too.
+    return _told(reason_records([Reason("papers_country_not_told")])[0])
+
+
+def _all_told(records: Iterable[Record]) -> tuple[Told, ...]:
+    return tuple(map(_told, records))
+
+
+def _told(record: Record) -> Told:
+    parameters = record["parameters"]
+    return Told(record["code"], sentence(record["code"], parameters), parameters)

@@ -1,0 +1,76 @@
+"""A notification as a sentence for its reader; the donor reads nothing that tells who asks, or for what."""
+
+from collections.abc import Mapping
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from exchange.models import Notification, Pairing
+from exchange.wording.pairing import chance_sentence, posting_sentence
+from growers import place
+from growers.selectors.site import Region, region
+
+Kind = Notification.Kind
+
+TO_DONOR: Mapping[str, str | Promise] = {
+    Kind.PROPOSED: gettext_lazy(
+        "Someone in this region: {region}, would like pollen of your {plant}. To post: {posting}; {chance}."
+    ),
+    Kind.CHANGED: gettext_lazy(
+        "Pollen of your {plant} for someone in this region: {region}. The plan has changed. To post:"
+        " {posting}; {chance}."
+    ),
+    Kind.WITHDRAWN: gettext_lazy(
+        "Pollen of your {plant} for someone in this region: {region}. It is no longer proposed."
+    ),
+}
+TO_RECIPIENT: Mapping[str, str | Promise] = {
+    Kind.PROPOSED: gettext_lazy(
+        "{donor} ({region}) could send pollen of {plant} for your {seed_parent}. To post: {posting};"
+        " {chance}."
+    ),
+    Kind.CHANGED: gettext_lazy(
+        "Pollen of {plant} from {donor} ({region}) for your {seed_parent}. The plan has changed. To post:"
+        " {posting}; {chance}."
+    ),
+    Kind.WITHDRAWN: gettext_lazy(
+        "Pollen of {plant} from {donor} ({region}) for your {seed_parent} is no longer proposed."
+    ),
+}
+
+
+def notification_sentence(notification: Notification) -> str:
+    """What its grower reads; the pairing comes with both plants, their growers and sites joined."""
+    pairing = notification.pairing
+    plan = {"posting": posting_sentence(pairing), "chance": chance_sentence(pairing)}
+    if pairing.offer.plant.grower_id == notification.grower_id:
+        return str(TO_DONOR[notification.kind]).format(**_for_donor(pairing), **plan)
+    return str(TO_RECIPIENT[notification.kind]).format(**_for_recipient(pairing), **plan)
+
+
+def _for_donor(pairing: Pairing) -> dict[str, str]:
+    where = region_words(region(pairing.wanted_cross.seed_parent.site))
+    return {"plant": pairing.offer.plant.name_as_grown, "region": where}
+
+
+def _for_recipient(pairing: Pairing) -> dict[str, str]:
+    plant = pairing.offer.plant
+    return {
+        "plant": plant.name_as_grown,
+        "donor": plant.grower.handle,
+        "region": region_words(region(plant.site)),
+        "seed_parent": pairing.wanted_cross.seed_parent.name_as_grown,
+    }
+
+
+def region_words(where: Region) -> str:
+    """A region in words, no finer than it is."""
+    country = place.countries().get(where.country or "", where.country or "")
+    if where.cell_latitude_deg is not None and where.cell_longitude_deg is not None:
+        return _("{country}, near {latitude:.2f}°, {longitude:.2f}°").format(
+            country=country, latitude=where.cell_latitude_deg, longitude=where.cell_longitude_deg
+        )
+    if where.subdivision:
+        return f"{country}, {where.subdivision}"
+    return country or f"{where.part_of_the_world}, {where.climate_band}"
