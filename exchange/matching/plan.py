@@ -10,7 +10,7 @@ from exchange.matching import posting
 from exchange.matching.chance import Estimate, packet_effect_by_draw, shown_estimate
 from exchange.matching.effect import first_draws, posting_age_days
 from exchange.matching.eligibility import compatibility
-from exchange.matching.posting_date import Decider, posting_dates
+from exchange.matching.posting_date import Decider, first_of_best, posting_dates
 from exchange.matching.reason import Reason
 from exchange.matching.several import several_flowers
 from exchange.matching.side import Bloom, CrossWanted, Lane, PollenOffer
@@ -164,7 +164,12 @@ def precision(offer: PollenOffer, bloom: Bloom) -> Precision:
 
 
 def _dates(course: posting.Course, lane: Lane, values: dict[Decider, posting.Value]) -> PlannedDates | None:
-    ahead = np.arange(course.candidate.size) <= constants.HORIZON_DAYS.value
+    horizon = constants.HORIZON_DAYS.value
+    ready = course.ready.sum(axis=1) >= constants.READY_CHANCE_MINIMUM.value
+    # A best day beyond the horizon would be mistaken for the horizon's last days.
+    if first_of_best(np.where(ready, values["central"].mean, 0.0)) > horizon:
+        return None
+    ahead = np.arange(course.candidate.size) <= horizon
     cases = {name: value.mean for name, value in values.items()}
     found = posting_dates(cases, course.candidate, course.days.is_open & ahead)
     if found is None:

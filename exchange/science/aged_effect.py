@@ -62,7 +62,7 @@ def aged_effect(
 
     def one_history(column: int) -> tuple[FloatArray, FloatArray]:
         effect = _effect(draws, rate, age_days[:, column], wait_days, dtype)
-        mean = np.asarray(weight @ effect, dtype=np.float64)
+        mean = _mean(effect, weight)
         tail = weighted_quantile(effect[:some], draws.weight[:some], constants.LOW_QUANTILE.value)
         return mean, np.asarray(tail)
 
@@ -72,6 +72,14 @@ def aged_effect(
     with ThreadPoolExecutor(THREADS) as pool:
         rows = list(pool.map(one_history, range(age_days.shape[1])))
     return np.array([mean for mean, _ in rows]), np.array([low for _, low in rows])
+
+
+def _mean(effect: NDArray[Any], weight: NDArray[Any]) -> FloatArray:
+    """Mean over the draws: short sums in the precision of the numbers, added up in double precision."""
+    total = np.zeros(effect.shape[1])
+    for start in range(0, weight.size, CHUNK_DRAWS):
+        total += weight[start : start + CHUNK_DRAWS] @ effect[start : start + CHUNK_DRAWS]
+    return total
 
 
 def _effect(

@@ -30,6 +30,8 @@ DONOR_REASONS = frozenset({"poor_pollen_parent"})
 DONOR_CAUTIONS = frozenset({"viability_prior_only", "frozen_untested", "fresh_dies_fast", "box_short_cold"})
 """What concerns the donor's own pollen and parcel; the rest would tell of the seed parent."""
 
+(COUNTRY_NOT_TOLD,) = reason_records([Reason("papers_country_not_told")])
+
 
 @dataclass(frozen=True, slots=True)
 class Told:
@@ -246,7 +248,7 @@ def _papers(row: Pairing, *, secret_kept: bool) -> Told | None:
     if region(other).country is not None:
         return _told(row.papers)
     # The text of a note names the countries too.
-    return _told(reason_records([Reason("papers_country_not_told")])[0])
+    return _told(COUNTRY_NOT_TOLD)
 
 
 def _all_told(records: Iterable[Record]) -> tuple[Told, ...]:

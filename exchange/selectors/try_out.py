@@ -168,17 +168,22 @@ def _plants(guests: Mapping[Name, Guest]) -> dict[Name, tuple[Plant, SaidWords]]
     problems: list[FieldProblem] = []
     found: dict[Name, tuple[Plant, SaidWords]] = {}
     for name, guest in guests.items():
-        wrong = Problems()
-        said_check(wrong, guest.usual_bloom)
-        site = _site(guest, wrong)
-        problems += [replace(each, pointer=f"/{name}{each.pointer}") for each in wrong.found]
-        if not wrong.found:
-            identity = uuid.uuid5(uuid.NAMESPACE_OID, name)
-            plant = Plant(public_id=identity, name_as_grown=name, group=guest.group, site=site)
-            found[name] = plant, guest.usual_bloom
+        of_bloom, of_place = Problems(), Problems()
+        said_check(of_bloom, guest.usual_bloom)
+        site = _site(guest, of_place)
+        problems += [_below(f"/{name}/usual_bloom", each) for each in of_bloom.found]
+        problems += [_below(f"/{name}", each) for each in of_place.found]
+        # The same question has the same luck: scenarios are drawn from the plant's id.
+        identity = uuid.uuid5(uuid.NAMESPACE_OID, name)
+        plant = Plant(public_id=identity, name_as_grown=name, group=guest.group, site=site)
+        found[name] = plant, guest.usual_bloom
     if problems:
         raise InvalidInput(" ".join(each.detail for each in problems), problems=tuple(problems))
     return found
+
+
+def _below(pointer: str, problem: FieldProblem) -> FieldProblem:
+    return replace(problem, pointer=f"{pointer}{problem.pointer}")
 
 
 def _site(guest: Guest, problems: Problems) -> Site:

@@ -57,12 +57,13 @@ Key = tuple[int, int]
 
 @dataclass(frozen=True)
 class Refused:
-    """A pair that is no pairing, and why."""
+    """A pair that is no pairing, and why; ``basis`` (donor, recipient) is what a change's figure rests on."""
 
     offer: Offer
     wanted_cross: WantedCross
     reasons: tuple[Reason, ...]
     change: SmallestChange | None = None
+    basis: tuple[str, str] | None = None
 
 
 @dataclass(frozen=True)
@@ -229,12 +230,12 @@ def _outcome(
     if reasons:
         mendable = {reason.code for reason in reasons} <= MENDABLE
         change = _change(pair, None, today, flowers) if mendable else None
-        return Refused(pair.offer_row, pair.wanted_row, reasons, change)
+        return Refused(pair.offer_row, pair.wanted_row, reasons, change, _basis(pair))
     way = lane(pair.offer_row, pair.offer_row.plant.site, pair.wanted_row.seed_parent.site, today)
     plan = plan_pair(pair.offer, pair.wanted, way, today, flowers.ahead)
     if isinstance(plan, Reason):
         change = _change(pair, None, today, flowers)
-        return Refused(pair.offer_row, pair.wanted_row, (plan,), change)
+        return Refused(pair.offer_row, pair.wanted_row, (plan,), change, _basis(pair))
     row = _row(pair, plan, digest)
     if flowers.ahead is not None:
         picture = timeline(pair.offer, pair.wanted, way, today, flowers.ahead, plan)
@@ -243,6 +244,12 @@ def _outcome(
     found = _change(pair, plan, today, flowers)
     row.smallest_change = reason_records([found.reason()])[0] if found else None
     return Found(row, tuple(row.plan["dose_chances"]))
+
+
+def _basis(pair: Pair) -> tuple[str, str] | None:
+    if pair.wanted.bloom is None:
+        return None
+    return pair.offer.bloom.basis if pair.offer.bloom else "lot in hand", pair.wanted.bloom.basis
 
 
 def _change(pair: Pair, plan: PairPlan | None, today: date, flowers: _Flowers) -> SmallestChange | None:

@@ -13,6 +13,7 @@ from exchange.models import MatchingRun, Offer, Pairing, WantedCross
 from exchange.wording.catalogue import sentence
 from exchange.wording.chance import chance_in_words, percent
 from exchange.wording.pairing import (
+    BASIS,
     basis_sentence,
     chance_sentence,
     decided_sentence,
@@ -21,7 +22,8 @@ from exchange.wording.pairing import (
 )
 
 SHOWN_EACH = 2
-Refusal = tuple[Offer, WantedCross, tuple[Reason, ...], SmallestChange | None]
+Basis = tuple[str, str] | None
+Refusal = tuple[Offer, WantedCross, tuple[Reason, ...], SmallestChange | None, Basis]
 OPENING = """
 How to go on: `manage.py demo --today 2026-06-20` reckons as of another day;
 `--json FILE` writes everything shown here and more. All growers, sites and cultivars are invented.
@@ -95,13 +97,22 @@ def _name(plant: Any) -> str:
 def _refusal_lines(refused: Sequence[Refusal]) -> list[str]:
     """One line for each reason other than "not asked for", which would drown the rest."""
     lines = []
-    for offer, wanted, reasons, change in refused:
+    for offer, wanted, reasons, change, basis in refused:
         told = [reason for reason in reasons if reason.code not in ("not_asked_for", "traits_missing")]
         if told and len(told) == len(reasons):
             words = " ".join(sentence(reason.code, reason.parameters) for reason in told)
-            better = f" {sentence(change.reason().code, change.reason().parameters)}" if change else ""
+            better = _better(change, basis)
             lines.append(f"  {_name(wanted.seed_parent)} × {_name(offer.plant)}: {words}{better}")
     return lines
+
+
+def _better(change: SmallestChange | None, basis: Basis) -> str:
+    """A change that would help, with what its figure rests on."""
+    if change is None or basis is None:
+        return ""
+    told = sentence(change.reason().code, change.reason().parameters)
+    donor, recipient = (BASIS[each] for each in basis)
+    return f" {told} (based on donor: {donor}; recipient: {recipient})"
 
 
 def demo_json(
@@ -119,8 +130,9 @@ def demo_json(
                 "pollen_parent": _name(offer.plant),
                 "reasons": [_record(reason) for reason in reasons],
                 "smallest_change": _record(change.reason()) if change else None,
+                "basis": dict(zip(("donor", "recipient"), basis, strict=True)) if basis else None,
             }
-            for offer, wanted, reasons, change in refused
+            for offer, wanted, reasons, change, basis in refused
         ],
     }
 

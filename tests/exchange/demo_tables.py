@@ -32,7 +32,7 @@ def _is_kept(table: str, row: Mapping[str, str]) -> bool:
         return first in OFFERS
     if table == "wanted_cross":
         return first in CROSSES and not row["traits"]
-    return table == "cultivar" or first.split()[0] in GROWERS
+    return table in ("cultivar", "border_note") or first.split()[0] in GROWERS
 
 
 def table_read(path: Path) -> Rows:

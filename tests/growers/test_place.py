@@ -118,3 +118,23 @@ def test_a_zone_lies_in_a_part_of_the_world(zone: str, country: str, words: str)
 )
 def test_a_latitude_lies_in_a_band(latitude_deg: float, words: str) -> None:
     assert place.climate_band(latitude_deg) == words
+
+
+@pytest.mark.parametrize(
+    ("zone", "latitude_deg", "longitude_deg"),
+    [
+        ("Europe/Paris", 48.75, 2.25),  # zone.tab: +4852+00220
+        ("America/New_York", 40.75, -74.25),  # +404251-0740023
+        ("Australia/Sydney", -33.75, 151.25),  # -3352+15113
+    ],
+)
+def test_a_zone_has_the_cell_of_its_principal_place(
+    zone: str, latitude_deg: float, longitude_deg: float
+) -> None:
+    assert place.zone_cell(zone) == place.Cell(latitude_deg, longitude_deg)
+
+
+def test_every_land_zone_has_a_cell_and_no_other() -> None:
+    assert len({place.zone_cell(zone) for zone in place.zone_countries()}) > 300
+    with pytest.raises(KeyError):
+        place.zone_cell("Etc/GMT+2")

@@ -27,9 +27,22 @@ class BruteDates(BruteForce):
     @cached_property
     def candidates(self) -> list[int]:
         """Days that may be named: open, near, and with pollen likely enough."""
-        near = range(min(self.days, int(constants.HORIZON_DAYS.value) + 1))
+        return [day for day in self.season if day <= constants.HORIZON_DAYS.value]
+
+    @cached_property
+    def season(self) -> list[int]:
+        """Open days of the whole season with pollen likely enough."""
         least = constants.READY_CHANCE_MINIMUM.value
-        return [day for day in near if self.is_open(day) and sum(self.ready(day).values()) >= least]
+        every = range(self.days)
+        return [day for day in every if self.is_open(day) and sum(self.ready(day).values()) >= least]
+
+    @property
+    def is_best_beyond(self) -> bool:
+        """Whether the best day of the season lies beyond the days that may be named."""
+        worths = [self.mean_worth("central", day) for day in self.season]
+        return max(worths, default=0.0) > 0.0 and self.season[self.first_of_best(worths)] > (
+            constants.HORIZON_DAYS.value
+        )
 
     def best_day(self, case: str, until: int) -> int | None:
         """The best day to name, none if nothing is worth posting."""
@@ -56,7 +69,7 @@ class BruteDates(BruteForce):
         """Post on, not later than, and what decides it; None where no day can be named."""
         best = {case: self.best_day(case, self.days) for case in CASES}
         central = best["central"]
-        if central is None:
+        if central is None or self.is_best_beyond:
             return None
         for case, day in best.items():
             if day is None:

@@ -112,9 +112,13 @@ class TryOutPlan(Resource):
     def post(self, call: Call) -> TryOut:
         """Nothing is stored; of a point only its half-degree cell is used. Limited to a few a minute."""
         network_counted(call.request, "try-out", settings.TRY_OUTS_PER_MINUTE)
-        sides = {name: _guest(call.data[name]) for name in ("donor", "recipient")}
-        asked = {name: call.data[name] for name in ("treatment", "flowers")}
-        return try_out(**sides, **asked, today=clock.today("UTC"))
+        return try_out(
+            donor=_guest(call.data["donor"]),
+            recipient=_guest(call.data["recipient"]),
+            treatment=call.data["treatment"],
+            flowers=call.data["flowers"],
+            today=clock.today("UTC"),
+        )
 
 
 def _guest(stated: dict[str, Any]) -> Guest:

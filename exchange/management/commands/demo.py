@@ -69,4 +69,4 @@ class Command(BaseCommand):
 
 def refused(result: RunResult) -> list[Refusal]:
     """What was refused, as the wording takes it."""
-    return [(pair.offer, pair.wanted_cross, pair.reasons, pair.change) for pair in result.refused]
+    return [(pair.offer, pair.wanted_cross, pair.reasons, pair.change, pair.basis) for pair in result.refused]

@@ -41,7 +41,12 @@ KINDS = {
 }
 NOT_DEALS = {"growers_change"}
 WRITE = re.compile(r'^\s*(?:INSERT (?:OR IGNORE )?INTO|UPDATE|DELETE FROM) "((?:growers|exchange)_\w+)"')
-CONCLUSIONS = {"matching.matching_run", "matching.matching_reckon", "matching.matching_dry_run"}
+CONCLUSIONS = {
+    "explanation.wanted_cross_explain",
+    "matching.matching_run",
+    "matching.matching_reckon",
+    "matching.matching_dry_run",
+}
 """They read offers and wanted crosses and write only what follows from them."""
 
 

@@ -9,7 +9,7 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 
 from exchange.management.commands import demo
-from exchange.models import Lot, Offer, WantedCross
+from exchange.models import BorderNote, Lot, Offer, WantedCross
 from exchange.services.demo import COLUMNS, READERS, demo_load
 from growers.models import (
     BloomSaid,
@@ -61,6 +61,7 @@ def test_every_row_of_every_table_is_loaded(tmp_path: Path) -> None:
         "bloom_sighting": BloomSighting.objects.count(),
         "offer": Offer.objects.count(),
         "wanted_cross": WantedCross.objects.count(),
+        "border_note": BorderNote.objects.count(),
     } == count
     assert (count["grower"] >= 8, count["plant"] >= 30) == (True, True)
     in_hand = [row for row in table_read(folder / "offer.csv") if row["kind"] == "in_hand"]
