@@ -31,11 +31,20 @@ def any_capsule_chance(success: FloatArray, rate: FloatArray, doses: int) -> Flo
     """
     if not 1 <= doses <= 12:
         raise ValueError(f"doses is {doses}; allowed: 1 to 12.")
+    if doses == 1:
+        return _first_flower(success, rate)
     cases, days = success.shape
     none = np.ones((cases, doses + 1))
     for day in range(days - 1, -1, -1):
         none = _before_day(none, success[:, day], rate[:, day])
     return 1.0 - none[:, doses]
+
+
+def _first_flower(success: FloatArray, rate: FloatArray) -> FloatArray:
+    """One dose is used on the first flower that opens: no recursion is needed."""
+    reached = np.zeros((rate.shape[0], rate.shape[1] + 1))
+    reached[:, 1:] = -np.expm1(-np.cumsum(rate, axis=1))
+    return np.asarray((np.diff(reached, axis=1) * success).sum(axis=1), dtype=np.float64)
 
 
 def _before_day(none: FloatArray, success: FloatArray, rate: FloatArray) -> FloatArray:

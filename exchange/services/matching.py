@@ -29,6 +29,7 @@ from exchange.selectors.timeline_record import timeline_record
 from exchange.services.notification import pairings_tell
 from exchange.services.pair_digest import Pair, pair_digest
 from exchange.services.sharing import Planned, Shared, share_out
+from exchange.services.shortlist import shortlist
 from growers import clock
 
 RULES: dict[MatchingRun.Rule, Rule] = {
@@ -184,6 +185,10 @@ class _Flowers:
         """The flowers of the days ahead."""
         return recipient_flowers(self._bloom, self._today) if self._bloom else None
 
+    def look(self) -> RecipientFlowers | None:
+        """The same, for who may not need them."""
+        return self.ahead
+
 
 def _reckon(
     open_now: Market,
@@ -196,12 +201,15 @@ def _reckon(
     outcomes: list[Found | Refused] = []
     for done, (row, wanted) in enumerate(open_now.wanted.values(), start=1):
         flowers = _Flowers(wanted.bloom, open_now.today)
-        for offer_row, offer in open_now.offers.values():
-            key = offer_row.pk, row.pk
-            if offer_row.plant.grower_id != row.seed_parent.grower_id and key not in dismissed:
-                pair = _pair(open_now, offer_row, offer, row, wanted)
-                known = standing.get(key)
-                outcomes.append(_outcome(pair, open_now.today, entries, flowers, known))
+        pairs = [
+            _pair(open_now, offer_row, offer, row, wanted)
+            for offer_row, offer in open_now.offers.values()
+            if offer_row.plant.grower_id != row.seed_parent.grower_id
+            and (offer_row.pk, row.pk) not in dismissed
+        ]
+        for pair in shortlist(pairs, open_now.today, flowers.look):
+            known = standing.get((pair.offer_row.pk, row.pk))
+            outcomes.append(_outcome(pair, open_now.today, entries, flowers, known))
         if progress is not None:
             progress(done, len(open_now.wanted))
     found = [outcome for outcome in outcomes if isinstance(outcome, Found)]

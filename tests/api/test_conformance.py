@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
+from uuid import UUID
 
 import pytest
 import schemathesis
@@ -18,9 +19,18 @@ from schemathesis.config import SchemathesisConfig
 from exchange.api.page import document
 from exchange.models import ApiToken
 from exchange.project.wsgi import application
+from exchange.services.coordinator import coordinator_grant
 from growers.models import Plant
 from tests.api.caller import caller
-from tests.factories import make_grower, make_plant, make_season, make_taxon
+from tests.exchange.society import make_pairing
+from tests.factories import (
+    make_grower,
+    make_offer,
+    make_plant,
+    make_season,
+    make_taxon,
+    make_wanted_cross,
+)
 
 EXAMPLES = 10
 MANY_EXAMPLES = 100
@@ -66,6 +76,7 @@ def world(db: None) -> Iterator[World]:
         "taxa": taxon.public_id,
         "bloom-seasons": season.public_id,
         "tokens": spare.public_id,
+        **deals(plant, make_plant(make_grower("recipient"), taxon=taxon)),
     }
     # As Django's own test client does: a request would close the connection, which is the test's here.
     for signal in (request_started, request_finished):
@@ -73,6 +84,19 @@ def world(db: None) -> Iterator[World]:
     yield World({name: str(public_id) for name, public_id in ids.items()}, tokens)
     for signal in (request_started, request_finished):
         signal.connect(close_old_connections)
+
+
+def deals(owned: Plant, other: Plant) -> dict[str, UUID]:
+    """Deals of the owner, a coordinator too: an offer, a wanted cross, a pairing with another, a run."""
+    coordinator_grant(handle=owned.grower.handle)
+    offer, wanted, asked = make_offer(owned), make_wanted_cross(owned), make_wanted_cross(other)
+    pairing = make_pairing(offer, asked)
+    return {
+        "offers": offer.public_id,
+        "wanted-crosses": wanted.public_id,
+        "pairings": pairing.public_id,
+        "matching-runs": pairing.run.public_id,
+    }
 
 
 def check(case: Any, world: World, viewer: str) -> None:

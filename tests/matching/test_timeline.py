@@ -6,6 +6,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from exchange.matching.effect import dispatch_age_days, draws_used, first_draws
 from exchange.matching.plan import PairPlan, plan_pair
 from exchange.matching.posting import recipient_flowers
 from exchange.matching.side import CrossWanted, PollenOffer
@@ -13,10 +14,9 @@ from exchange.matching.timeline import Timeline, timeline
 from exchange.science.bloom_scenario import daily_rate
 from exchange.science.business_day import ServiceCalendar
 from exchange.science.flower import pollen_probability, receptive_probability
-from exchange.science.parcel import heat_class_c, thermal_age_in_parcel_days
 from exchange.science.live_effect import live_effect, live_effect_rates
+from exchange.science.parcel import heat_class_c, thermal_age_in_parcel_days
 from exchange.science.viability import prior_draws, remaining_fraction
-from exchange.matching.effect import dispatch_age_days, draws_used, first_draws
 from tests.exchange.pair import a_bloom, a_lane, a_wanted_cross, an_offer
 
 TODAY = date(2026, 6, 1)

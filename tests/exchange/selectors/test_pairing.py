@@ -146,7 +146,7 @@ def test_where_fertility_is_on_record_for_the_taxon_its_source_is_told(
 
 def sources(fertility: str) -> dict[str, dict[str, str]]:
     names = ("group", "flower", "hours", "chromosomes", "fertility")
-    return dict.fromkeys(names, {"source": fertility, "status": "judgement"})
+    return {name: {"source": fertility, "status": "judgement"} for name in names}
 
 
 def fertility_source(society: Society) -> str:

@@ -24,7 +24,7 @@ def plants(
     """So many growers with a plant each, whose site is shown at a level."""
     found = []
     for number in range(count):
-        grower = make_grower(f"{name} {number}")
+        grower = make_grower(f"{name}-{number}")
         make_site(grower, **place)  # type: ignore[arg-type]
         Site.objects.filter(grower=grower).update(region_level=level)
         found.append(make_plant(grower, group=group, diel="day"))

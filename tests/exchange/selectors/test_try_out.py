@@ -56,22 +56,24 @@ def test_a_point_counts_as_its_cell(db: None) -> None:
 
 @pytest.mark.parametrize(
     ("given", "asking", "code"),
-    [("nelumbo", "hardy", "groups_refused"), ("hardy", "lotos", "groups_on_record")],
+    [("nelumbo", "hardy", "groups_refused"), ("hardy", "lotos", "groups_no_report")],
 )
 def test_what_cannot_be_is_told_with_its_reason(db: None, given: str, asking: str, code: str) -> None:
     make_groups()
     plan = tried(replace(DONOR, group=given), replace(RECIPIENT, group=asking))
     assert (plan.chance is None) == (code == "groups_refused")
-    assert [each["code"] for each in plan.reasons][0] == code
+    assert plan.reasons[0]["code"] == code
     assert plan.recipient_bloom is not None
 
 
-def test_seasons_that_do_not_meet_for_undried_pollen(db: None) -> None:
+def test_seasons_that_do_not_meet_are_told(db: None) -> None:
     make_groups()
-    june = replace(DONOR, usual_bloom=SaidWords(False, (), 6, 1, 6, 10, "date"))
-    september = replace(RECIPIENT, usual_bloom=SaidWords(False, (), 9, 10, 9, 20, "date"))
-    plan = tried(june, september, treatment="fresh")
-    assert plan.chance is None or plan.chance["estimate"] < 1e-6
+    september = replace(DONOR, usual_bloom=SaidWords(False, (), 9, 10, 9, 20, "date"))
+    may = replace(RECIPIENT, usual_bloom=SaidWords(False, (), 5, 5, 5, 20, "date"))
+    plan = tried(september, may)
+    assert (plan.chance, plan.likeliest_posting_week, plan.timeline) == (None, None, None)
+    assert [each["code"] for each in plan.reasons] == ["bloom_does_not_meet"]
+    assert "No living pollen would meet an open flower" in plan.reasons[0]["detail"]
 
 
 def test_a_plant_that_flowers_all_year_has_no_weeks_of_bloom(db: None) -> None:

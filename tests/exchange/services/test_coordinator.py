@@ -23,7 +23,9 @@ def test_the_command_gives_and_takes_the_role(donor: Grower) -> None:
     call_command("coordinator", "donor", "--revoke", stdout=out)
     with pytest.raises(NotFound):
         coordinator_only(donor)
-    assert out.getvalue().splitlines() == ["donor is a coordinator."] * 2 + ["donor is no longer a coordinator."]
+    assert out.getvalue().splitlines() == ["donor is a coordinator."] * 2 + [
+        "donor is no longer a coordinator."
+    ]
 
 
 def test_an_unknown_handle_is_told(donor: Grower) -> None:

@@ -4,7 +4,6 @@ import os
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
 from datetime import date, timedelta
 from typing import Any
 
@@ -17,7 +16,7 @@ from exchange.services import rescoring
 from exchange.services.coordinator import coordinator_grant
 from exchange.services.due import run_due
 from exchange.services.lease import LEASE_LASTS, LeaseLost, leased
-from exchange.services.matching import matching_store
+from exchange.services.matching import matching_reckon, matching_store
 from exchange.services.offer import offer_pause
 from exchange.services.pairing import pairing_dismiss
 from exchange.services.rescoring import CLAIM_LASTS, matching_order, matching_preview, rescore
@@ -81,12 +80,14 @@ def test_an_edit_reckons_only_what_it_touches(
     bloom_said_set(actor=outsider, plant=seed, **SUMMER)
     make_wanted_cross(seed)
     rescore(now=NOON)
-    reckoned = []
+    reckoned: list[str] = []
     plan_pair = sys.modules["exchange.services.matching"].plan_pair
-    monkeypatch.setattr(
-        "exchange.services.matching.plan_pair",
-        lambda offer, wanted, *rest: (reckoned.append(wanted.key), plan_pair(offer, wanted, *rest))[1],
-    )
+
+    def noted(offer: Any, wanted: Any, *rest: Any) -> Any:
+        reckoned.append(wanted.key)
+        return plan_pair(offer, wanted, *rest)
+
+    monkeypatch.setattr("exchange.services.matching.plan_pair", noted)
     bloom_said_set(actor=outsider, plant=seed, **SUMMER | {"first_month": 7})
     rescore(now=NOON + SECOND)
     assert reckoned == [str(seed.wanted_crosses.get().public_id)]
@@ -137,7 +138,7 @@ def test_what_was_dismissed_is_not_proposed_again_and_its_doses_are_free(
 def test_what_is_dismissed_while_a_run_reckons_is_left_out(society: Society) -> None:
     rescore(now=NOON)
     bloom_said_set(actor=society.seed.grower, plant=society.seed, **SUMMER | {"first_month": 7})
-    reckoned = rescoring.matching_reckon(today=TODAY, rule=MatchingRun.Rule.EACH_GROWER_FIRST)
+    reckoned = matching_reckon(today=TODAY, rule=MatchingRun.Rule.EACH_GROWER_FIRST)
     pairing_dismiss(actor=society.given.grower, pairing=Pairing.objects.get())
     matching_store(reckoned)
     assert list(Pairing.objects.values_list("state", flat=True)) == ["dismissed"]
@@ -158,10 +159,8 @@ def test_a_second_worker_leaves_at_once(society: Society) -> None:
 def test_a_worker_that_was_overtaken_stores_nothing(
     society: Society, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    reckon = rescoring.matching_reckon
-
     def slow(**asked: Any) -> Any:
-        result = reckon(**asked)
+        result = matching_reckon(**asked)
         Lease.objects.update(holder="0b1e6a2f-7c5d-4e0f-9a8b-7c6d5e4f3a2b")
         return result
 
@@ -244,18 +243,14 @@ due.run_due(datetime.fromisoformat(sys.argv[2]), 10)
 """
 
 
-@pytest.fixture
-def later() -> Iterator[list[Any]]:
-    """Instants at which the claims of a worker that began at noon still hold, and have run out."""
-    longest = max(CLAIM_LASTS, LEASE_LASTS)
-    yield [NOON + timedelta(minutes=14), NOON + longest + timedelta(minutes=2)]
+HELD = NOON + timedelta(minutes=14)
+OVER = NOON + max(CLAIM_LASTS, LEASE_LASTS) + timedelta(minutes=2)
+"""When the claims of a worker that began at noon still hold, and when they have run out."""
 
 
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.parametrize("when", ["while it stores", "after it stored"])
-def test_what_a_killed_worker_left_is_done_once_its_claims_run_out(
-    society: Society, later: list[Any], when: str
-) -> None:
+def test_what_a_killed_worker_left_is_done_once_its_claims_run_out(society: Society, when: str) -> None:
     changes = Change.objects.count()
     database = str(connection.settings_dict["NAME"])
     command = [sys.executable, "-c", KILLED_WORKER, database, NOON.isoformat(), when]
@@ -264,11 +259,10 @@ def test_what_a_killed_worker_left_is_done_once_its_claims_run_out(
     stored = when == "after it stored"
     assert Pairing.objects.count() == stored
     assert told() == (PROPOSED if stored else [])
-    held, over = later
-    assert run_due(held, 10).done == 0
-    assert rescore(now=held) is None
-    assert Change.objects.filter(claimed_until__gt=held).count() == changes
-    assert run_due(over, 10).done == 1
+    assert run_due(HELD, 10).done == 0
+    assert rescore(now=HELD) is None
+    assert Change.objects.filter(claimed_until__gt=HELD).count() == changes
+    assert run_due(OVER, 10).done == 1
     assert not Change.objects.exists()
     assert Pairing.objects.filter(state="suggested").count() == 1
     assert told() == PROPOSED

@@ -9,21 +9,21 @@ from growers.selectors.site import Region
 from tests.clock import MovableClock
 from tests.exchange.society import NOON, SECRET_NAME, make_pairing, make_society
 
+WHERE = "Europe, northern temperate"
+DAY = "To post: best on Thu 18 June, not later than Thu 25 June; each flower about 1 in 8"
 TO_DONOR = {
-    "pairing_proposed": "Someone in this region: Europe, northern temperate, would like pollen of your 'Ferry'."
-    " To post: best on Thu 18 June, not later than Thu 25 June; each flower about 1 in 8",
-    "pairing_changed": "Pollen of your 'Ferry' for someone in this region: Europe, northern temperate. The plan"
-    " has changed. To post: best on Thu 18 June",
-    "pairing_withdrawn": "Pollen of your 'Ferry' for someone in this region: Europe, northern temperate. It is"
-    " no longer proposed.",
+    "pairing_proposed": f"Someone in this region: {WHERE}, would like pollen of your 'Ferry'. {DAY}",
+    "pairing_changed": f"Pollen of your 'Ferry' for someone in this region: {WHERE}."
+    f" The plan has changed. {DAY}",
+    "pairing_withdrawn": f"Pollen of your 'Ferry' for someone in this region: {WHERE}."
+    " It is no longer proposed.",
 }
 TO_RECIPIENT = {
-    "pairing_proposed": f"donor (Europe, northern temperate) could send pollen of 'Ferry' for your {SECRET_NAME}."
-    " To post: best on Thu 18 June",
-    "pairing_changed": f"Pollen of 'Ferry' from donor (Europe, northern temperate) for your {SECRET_NAME}. The"
-    " plan has changed. To post: best on Thu 18 June",
-    "pairing_withdrawn": f"Pollen of 'Ferry' from donor (Europe, northern temperate) for your {SECRET_NAME} is"
-    " no longer proposed.",
+    "pairing_proposed": f"donor ({WHERE}) could send pollen of 'Ferry' for your {SECRET_NAME}. {DAY}",
+    "pairing_changed": f"Pollen of 'Ferry' from donor ({WHERE}) for your {SECRET_NAME}."
+    f" The plan has changed. {DAY}",
+    "pairing_withdrawn": f"Pollen of 'Ferry' from donor ({WHERE}) for your {SECRET_NAME}"
+    " is no longer proposed.",
 }
 
 
