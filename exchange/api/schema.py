@@ -65,7 +65,25 @@ def finish_document(result: dict[str, Any], generator: SchemaGenerator, **_: Any
         if name.endswith("Request") and component.get("type") == "object":
             component["additionalProperties"] = False
     result["info"]["description"] = description()
-    return result
+    return _without_blank_choices(result)
+
+
+def _without_blank_choices(part: Any) -> Any:
+    """The document with text that may be blank as one schema.
+
+    The library offers "matching this pattern, or blank" as two; where the pattern matches blank text too,
+    blank text fits both and so, by the meaning of ``oneOf``, neither.
+    """
+    if isinstance(part, dict):
+        choices = part.get("oneOf")
+        if (
+            isinstance(choices, list)
+            and len(choices) == 2
+            and choices[1] == {"type": "string", "maxLength": 0}
+        ):
+            part = {**choices[0], **{name: value for name, value in part.items() if name != "oneOf"}}
+        return {name: _without_blank_choices(value) for name, value in part.items()}
+    return [_without_blank_choices(each) for each in part] if isinstance(part, list) else part
 
 
 def description() -> str:

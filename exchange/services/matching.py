@@ -340,12 +340,17 @@ def _told(pair: Found, shared: Shared, standing: Mapping[Key, Pairing]) -> Pairi
     row = copy.copy(pair.row)
     row.allocated_doses, row.allocation = shared.of(row.offer, row.wanted_cross)
     now = standing.get((row.offer_id, row.wanted_cross_id))
-    if now is not None and all(getattr(row, name) == getattr(now, name) for name in TOLD[:-1]):
+    if now is not None and _says_the_same(row, now):
         return None
     fresh = Pairing(offer=row.offer, wanted_cross=row.wanted_cross)
     for name in TOLD:
         setattr(fresh, name, getattr(row, name))
     return fresh
+
+
+def _says_the_same(row: Pairing, now: Pairing) -> bool:
+    explained = (row.allocation is None) == (now.allocation is None)
+    return explained and all(getattr(row, name) == getattr(now, name) for name in TOLD[:-1])
 
 
 def _supersede(rows: Sequence[Pairing]) -> int:

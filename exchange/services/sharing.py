@@ -28,17 +28,19 @@ class Planned:
 
 @dataclass(frozen=True)
 class Shared:
-    """Doses proposed for each pair, why, and the report of the run."""
+    """Doses proposed for each pair, why, and the report of the run.
+
+    Explained are the pairs with doses, and all pairs of a wanted cross that gets none.
+    """
 
     doses: dict[Pair, int]
-    explanations: dict[str, dict[str, Any]]
+    explanations: dict[Pair, dict[str, Any]]
     report: dict[str, Any]
 
     def of(self, offer: Offer, wanted_cross: WantedCross) -> tuple[int, dict[str, Any] | None]:
-        """Doses proposed for a pair and their explanation, or 0 and None."""
-        wanted = str(wanted_cross.public_id)
-        doses = self.doses.get((str(offer.public_id), wanted), 0)
-        return doses, self.explanations.get(wanted) if doses else None
+        """Doses proposed for a pair and why, or why its wanted cross gets none at all; else 0 and None."""
+        pair = str(offer.public_id), str(wanted_cross.public_id)
+        return self.doses.get(pair, 0), self.explanations.get(pair)
 
 
 def share_out(planned: Sequence[Planned], rule: Rule) -> Shared:
@@ -48,13 +50,16 @@ def share_out(planned: Sequence[Planned], rule: Rule) -> Shared:
 
 
 def allocation_of(planned: Sequence[Planned], rule: Rule) -> Allocation:
-    """The allocation of planned pairings; what stands proposed counts a little more."""
+    """The allocation of planned pairings; what stands proposed counts a little more.
+
+    Growers whose pairings all fall short of what they asked for stay in: the report counts who asked.
+    """
     useful = [pair for pair in planned if pair.dose_chances[0] >= pair.wanted_cross.least_chance]
     return allocate(
         [_edge(pair) for pair in useful],
         {str(pair.offer.public_id): pair.offer.doses for pair in useful},
-        {str(pair.wanted_cross.public_id): _want(pair.wanted_cross) for pair in useful},
-        {str(grower.public_id): _labels(grower) for grower in _growers(useful)},
+        {str(pair.wanted_cross.public_id): _want(pair.wanted_cross) for pair in planned},
+        {str(grower.public_id): _labels(grower) for grower in _growers(planned)},
         rule=rule,
         proposed_before=_proposed_before(useful),
     )
@@ -93,17 +98,21 @@ def _proposed_before(planned: Iterable[Planned]) -> dict[Pair, int]:
     return {pair: doses for pair, doses in before.items() if pair in known}
 
 
-def _explanations(allocation: Allocation) -> dict[str, dict[str, Any]]:
-    """Why each wanted cross has what it has, without a word of what others were given."""
-    explainer = Explainer(allocation)
-    found = {}
-    for wanted in sorted({given.wanted for given in allocation.given}):
-        told = explainer.explanation(wanted)
-        found[wanted] = {
-            "reason": reason_records([told.reason])[0],
-            "without_it": [
-                {"expected_capsules": round(other.expected_capsules, 9)} for other in told.next_best
-            ],
-            "one_more_dose_adds": [round(more.expected_capsules, 9) for more in told.one_more],
-        }
-    return found
+def _explanations(allocation: Allocation) -> dict[Pair, dict[str, Any]]:
+    explainer, doses = Explainer(allocation), allocation.doses
+    served = {wanted for _, wanted in doses}
+    pairs = [
+        edge.pair for edge in allocation.problem.edges if edge.pair in doses or edge.wanted not in served
+    ]
+    found = {wanted: _explanation(explainer, wanted) for wanted in sorted({wanted for _, wanted in pairs})}
+    return {pair: found[pair[1]] for pair in pairs}
+
+
+def _explanation(explainer: Explainer, wanted: str) -> dict[str, Any]:
+    """Why a wanted cross has what it has, without a word of what others were given."""
+    told = explainer.explanation(wanted)
+    return {
+        "reason": reason_records([told.reason])[0],
+        "without_it": [{"expected_capsules": round(other.expected_capsules, 9)} for other in told.next_best],
+        "one_more_dose_adds": [round(more.expected_capsules, 9) for more in told.one_more],
+    }

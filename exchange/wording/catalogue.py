@@ -96,7 +96,7 @@ SENTENCES: Mapping[str, str | Promise] = {
     "allocation_stays": _("It was proposed before, and nothing clearly better has come up."),
     "allocation_others_stay": _("Others keep what was proposed to them before."),
     "allocation_growers_without_first": _("Growers who have none come first, one dose each."),
-    "allocation_more_elsewhere": _("The other doses do more elsewhere."),
+    "allocation_more_elsewhere": _("The doses it does not get do more elsewhere."),
     # papers across a border
     "papers_forbidden": _(
         "From {origin} to {destination} a note on file forbids it: {text}"
