@@ -65,7 +65,8 @@ def finish_document(result: dict[str, Any], generator: SchemaGenerator, **_: Any
         if name.endswith("Request") and component.get("type") == "object":
             component["additionalProperties"] = False
     result["info"]["description"] = description()
-    return _without_blank_choices(result)
+    finished: dict[str, Any] = _without_blank_choices(result)
+    return finished
 
 
 def _without_blank_choices(part: Any) -> Any:

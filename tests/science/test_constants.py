@@ -3,15 +3,15 @@
 import ast
 import inspect
 from collections import Counter
-from dataclasses import is_dataclass
 from typing import get_args
 
 import pytest
 
 from exchange.science import constants
-from exchange.science.constants import Status
+from exchange.science.constants import BetaPrior, Constant, GammaPrior, LogNormalPrior, Status
 
-NAMED = {name: value for name, value in vars(constants).items() if name.isupper() and is_dataclass(value)}
+KINDS = Constant, LogNormalPrior, BetaPrior, GammaPrior
+NAMED = {name: value for name, value in vars(constants).items() if isinstance(value, KINDS)}
 
 
 def test_no_constant_is_defined_twice() -> None:
