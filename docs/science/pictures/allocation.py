@@ -9,9 +9,9 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.figure import Figure
 
-from exchange.matching.allocation import Allocation, Edge, GrowerLabels, Rule, Want, allocate  # noqa: E402
+from exchange.matching.allocation import Allocation, Edge, GrowerLabels, Rule, Want, allocate
 
 GROWERS, WANTS, OFFERS, SEED = 16, 40, 60, 7
 RULES: tuple[tuple[Rule, str, str], ...] = (

@@ -9,14 +9,14 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.axes import Axes  # noqa: E402
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
-from exchange.science.assay import GerminationAssay, probit_sensitivity, update_by_assays  # noqa: E402
-from exchange.science.probit import probit_viability  # noqa: E402
-from exchange.science.proportion import wilson_interval  # noqa: E402
-from exchange.science.viability import viability  # noqa: E402
-from exchange.science.weighted import weighted_quantile  # noqa: E402
+from exchange.science.assay import GerminationAssay, probit_sensitivity, update_by_assays
+from exchange.science.probit import probit_viability
+from exchange.science.proportion import wilson_interval
+from exchange.science.viability import viability
+from exchange.science.weighted import weighted_quantile
 
 AGES = np.linspace(0.0, 15.0, 91)
 WAY = ("germination", "stigmatic fluid", "tube longer than grain")

@@ -12,14 +12,14 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.axes import Axes  # noqa: E402
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
-from exchange.science import constants  # noqa: E402
-from exchange.science.bloom import BloomFacts, PlantSetting, SaidWindow  # noqa: E402
-from exchange.science.bloom_chain import forecast  # noqa: E402
-from exchange.science.bloom_scenario import bloom_scenarios, daily_rate  # noqa: E402
-from exchange.science.climate import climate_of  # noqa: E402
+from exchange.science import constants
+from exchange.science.bloom import BloomFacts, PlantSetting, SaidWindow
+from exchange.science.bloom_chain import forecast
+from exchange.science.bloom_scenario import bloom_scenarios, daily_rate
+from exchange.science.climate import climate_of
 
 SCENARIOS = 4096
 DAYS = 365

@@ -9,10 +9,10 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.axes import Axes  # noqa: E402
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
-from exchange.science.climate import MONTH_DAYS, climate_of, daily_air_temperature  # noqa: E402
+from exchange.science.climate import MONTH_DAYS, climate_of, daily_air_temperature
 
 PLACES = {
     "49° N, 1.5° E": (49.077, 1.53, "-"),

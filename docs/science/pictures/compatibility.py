@@ -8,13 +8,13 @@ import matplotlib as mpl
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.axes import Axes  # noqa: E402
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
-from exchange.science.compatibility import group_prior, group_priors  # noqa: E402
-from exchange.science.compatibility_posterior import group_estimate, pair_estimate  # noqa: E402
-from exchange.science.group import GROUPS  # noqa: E402
-from exchange.science.outcome import Outcome, PairRecord  # noqa: E402
+from exchange.science.compatibility import group_prior, group_priors
+from exchange.science.compatibility_posterior import group_estimate, pair_estimate
+from exchange.science.group import GROUPS
+from exchange.science.outcome import Outcome, PairRecord
 
 MOST_FAILURES = 40
 LARGEST_DOT = 700.0

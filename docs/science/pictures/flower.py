@@ -12,13 +12,13 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.axes import Axes  # noqa: E402
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
-from exchange.science import constants  # noqa: E402
-from exchange.science.bloom import BloomWindow  # noqa: E402
-from exchange.science.bloom_scenario import bloom_scenarios, daily_rate  # noqa: E402
-from exchange.science.flower import (  # noqa: E402
+from exchange.science import constants
+from exchange.science.bloom import BloomWindow
+from exchange.science.bloom_scenario import bloom_scenarios, daily_rate
+from exchange.science.flower import (
     evenly_flowering_probability,
     expected_window_days,
     flowers_probability,
@@ -26,7 +26,7 @@ from exchange.science.flower import (  # noqa: E402
     uncertain_window_and_rate_probability,
     uncertain_window_probability,
 )
-from exchange.science.season_statistic import Normal  # noqa: E402
+from exchange.science.season_statistic import Normal
 
 RATE = constants.RATE_HARDY
 START, END = Normal(0.0, 8.0), Normal(90.0, 10.0)

@@ -8,10 +8,10 @@ import matplotlib as mpl
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.figure import Figure
 
-from exchange.science.constants import KINSHIP_STRONG_WARNING, KINSHIP_WARNING  # noqa: E402
-from exchange.science.kinship import PedigreeEntry, offspring_inbreeding  # noqa: E402
+from exchange.science.constants import KINSHIP_STRONG_WARNING, KINSHIP_WARNING
+from exchange.science.kinship import PedigreeEntry, offspring_inbreeding
 
 # Two founders A and B, their children C and D, a half sib H, and the children E and G of C and of D.
 FAMILY = (

@@ -12,21 +12,21 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.axes import Axes  # noqa: E402
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
-from exchange.matching import posting  # noqa: E402
-from exchange.matching.effect import effect_table  # noqa: E402
-from exchange.matching.plan import PairPlan, plan_pair  # noqa: E402
-from exchange.matching.side import Bloom, CrossWanted, Lane, Parent, PollenOffer  # noqa: E402
-from exchange.science import constants  # noqa: E402
-from exchange.science.bloom import BloomWindow  # noqa: E402
-from exchange.science.bloom_scenario import bloom_scenarios  # noqa: E402
-from exchange.science.business_day import ServiceCalendar  # noqa: E402
-from exchange.science.packing import DEFAULT_PACKING  # noqa: E402
-from exchange.science.parcel import ambient_temperature_c  # noqa: E402
-from exchange.science.transit import MAX_BUSINESS_DAYS, slower, transit_predictive  # noqa: E402
-from exchange.science.transit import transit_prior_weights as prior_weights  # noqa: E402
+from exchange.matching import posting
+from exchange.matching.effect import effect_table
+from exchange.matching.plan import PairPlan, plan_pair
+from exchange.matching.side import Bloom, CrossWanted, Lane, Parent, PollenOffer
+from exchange.science import constants
+from exchange.science.bloom import BloomWindow
+from exchange.science.bloom_scenario import bloom_scenarios
+from exchange.science.business_day import ServiceCalendar
+from exchange.science.packing import DEFAULT_PACKING
+from exchange.science.parcel import ambient_temperature_c
+from exchange.science.transit import MAX_BUSINESS_DAYS, slower, transit_predictive
+from exchange.science.transit import transit_prior_weights as prior_weights
 
 # The example is invented: two hardy day bloomers, the same country, a warm June and July.
 TODAY = date(2026, 6, 1)

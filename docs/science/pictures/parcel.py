@@ -10,11 +10,11 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.axes import Axes  # noqa: E402
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
-from exchange.science import constants  # noqa: E402
-from exchange.science.parcel import (  # noqa: E402
+from exchange.science import constants
+from exchange.science.parcel import (
     DEFAULT_PACKING,
     UNCOOLED_PACKING,
     Packing,

@@ -9,13 +9,13 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.axes import Axes  # noqa: E402
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
-from exchange.science import constants  # noqa: E402
-from exchange.science.climate import climate_of, daily_air_temperature  # noqa: E402
-from exchange.science.climate_season import climate_season  # noqa: E402
-from exchange.science.pond import pond_temperature  # noqa: E402
+from exchange.science import constants
+from exchange.science.climate import climate_of, daily_air_temperature
+from exchange.science.climate_season import climate_season
+from exchange.science.pond import pond_temperature
 
 PLACES = {"49° N, 1.5° E": (49.077, 1.53), "34° S, 151° E": (-33.87, 151.21)}
 WATERS = (

@@ -9,16 +9,16 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.axes import Axes  # noqa: E402
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
-from exchange.science.arrays import FloatArray  # noqa: E402
-from exchange.science.constants import KINETIC_ACTIVATION_ENERGY  # noqa: E402
-from exchange.science.kinetic_temperature import arrhenius_factor  # noqa: E402
-from exchange.science.seed_longevity import seed_longevity_ratio  # noqa: E402
-from exchange.science.thermal_age import logged_age, rate_factor  # noqa: E402
-from exchange.science.viability import prior_draws  # noqa: E402
-from exchange.science.weighted import weighted_quantile  # noqa: E402
+from exchange.science.arrays import FloatArray
+from exchange.science.constants import KINETIC_ACTIVATION_ENERGY
+from exchange.science.kinetic_temperature import arrhenius_factor
+from exchange.science.seed_longevity import seed_longevity_ratio
+from exchange.science.thermal_age import logged_age, rate_factor
+from exchange.science.viability import prior_draws
+from exchange.science.weighted import weighted_quantile
 
 DEGREES = np.linspace(-20.0, 40.0, 121)
 # An invented log of four days: a refrigerator, an afternoon in a hot van, a cool room.

@@ -11,11 +11,11 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.axes import Axes  # noqa: E402
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
-from exchange.science.arrays import FloatArray  # noqa: E402
-from exchange.science.transit import (  # noqa: E402
+from exchange.science.arrays import FloatArray
+from exchange.science.transit import (
     MAX_BUSINESS_DAYS,
     Transit,
     transit_predictive,

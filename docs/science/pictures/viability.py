@@ -11,20 +11,20 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT))
 
-from matplotlib.axes import Axes  # noqa: E402
-from matplotlib.figure import Figure  # noqa: E402
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
-from exchange.science.live_effect import (  # noqa: E402
+from exchange.science.live_effect import (
     best_before_days,
     live_effect,
     live_effect_rates,
 )
-from exchange.science.viability import (  # noqa: E402
+from exchange.science.viability import (
     fraction_left,
     prior_draws,
     remaining_fraction,
 )
-from exchange.science.weighted import weighted_mean, weighted_quantile  # noqa: E402
+from exchange.science.weighted import weighted_mean, weighted_quantile
 
 CULTIVAR = "budimka"
 MARKS = {20: ("o", ":"), 4: ("s", "-"), -20: ("^", "--"), -80: ("v", "-.")}
