@@ -10,6 +10,7 @@ from exchange.science.arrays import FloatArray
 
 MOST_DOSES = 12
 RARE = 1e-3
+"""Two ways together that are rarer count as no capsule, on the safe side (judgement)."""
 
 
 @dataclass(frozen=True)

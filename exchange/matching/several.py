@@ -16,6 +16,7 @@ from exchange.science.viability import prior_draws, remaining_fraction
 DRAWS = 128
 SCENARIOS = 8
 LEAST_TRANSIT_CHANCE = 0.05
+"""Size of the sample, and days of transit left out as rare (judgement): the result is scaled to one dose."""
 
 
 def several_flowers(
