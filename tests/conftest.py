@@ -140,6 +140,16 @@ def is_complete(session: pytest.Session) -> bool:
 # --- fixtures ---
 
 
+@pytest.fixture(scope="session", autouse=True)
+def log_without_secrets() -> Iterator[None]:
+    """Whatever the tests of this process do, their log tells no token, password or address."""
+    from tests.log_watch import our_handlers, watched_log
+
+    with watched_log(our_handlers()) as told:
+        yield
+    assert told == []
+
+
 @pytest.fixture
 def clock() -> Iterator[MovableClock]:
     """The project's clock, to be set and moved."""

@@ -26,7 +26,10 @@ KINDS = (
         _("A field, parameter or header is unknown, missing, of another type or out of its declared range."),
     ),
     ProblemKind(
-        "malformed", 400, _("The request cannot be read"), _("The body is not the JSON it is declared to be.")
+        "malformed",
+        400,
+        _("The request cannot be read"),
+        _("The body is not the JSON, or the form, that it is declared to be."),
     ),
     ProblemKind(
         "idempotency_key_missing",

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from exchange.api.operation import Operation
 
 PROBLEM_MEDIA_TYPE = "application/problem+json"
+TABLE_MEDIA_TYPE = "text/csv"
 ALWAYS = ("does_not_fit", "token_invalid", "too_many_requests", "unavailable")
 OF_KIND: dict[str, tuple[str, ...]] = {
     "page": ("cursor_unknown",),
@@ -64,10 +65,14 @@ def declared(operation: "Operation") -> Callable[[Any], Any]:
         summary=operation.summary,
         request=operation.body,
         parameters=[*_sent(operation), *_answered(operation)],
-        responses={operation.status: _success(operation), **_failures(operation)},
+        responses={_status(operation): _success(operation), **_failures(operation)},
         examples=_body_examples(operation),
     )
     return decorate
+
+
+def _status(operation: "Operation") -> int | tuple[int, str]:
+    return (operation.status, TABLE_MEDIA_TYPE) if operation.kind == "table" else operation.status
 
 
 def codes(operation: "Operation") -> tuple[str, ...]:
@@ -113,6 +118,8 @@ def _problem_example(kind: ProblemKind) -> OpenApiExample:
 
 
 def _success(operation: "Operation") -> OpenApiResponse:
+    if operation.kind == "table":
+        return _with_example(OpenApiTypes.STR, operation.status, operation.example)
     if operation.out is None:
         return OpenApiResponse(description="Done.")
     example, out = operation.example, operation.out
@@ -135,9 +142,10 @@ def _with_example(out: Any, status: int, example: Any) -> OpenApiResponse:
 
 
 def _body_examples(operation: "Operation") -> list[OpenApiExample]:
-    if operation.body_example is None:
+    body, example = operation.body, operation.body_example
+    if body is None or example is None:
         return []
-    return [OpenApiExample("request", value=operation.body_example, request_only=True)]
+    return [OpenApiExample("request", value=example, request_only=True, media_type=body.media_type)]
 
 
 def _sent(operation: "Operation") -> list[Any]:
@@ -167,7 +175,7 @@ def _answered(operation: "Operation") -> list[OpenApiParameter]:
     """Headers of the answers."""
     found = [_answer_header("Retry-After", OpenApiTypes.INT, [429, 503], "Seconds to wait.")]
     found.append(_answer_header("WWW-Authenticate", OpenApiTypes.STR, [401], "How to sign in."))
-    if operation.out is not None:
+    if operation.out is not None or operation.kind == "table":
         found.append(_answer_header("ETag", OpenApiTypes.STR, [operation.status], "Hash of the answer."))
     if operation.kind == "page":
         found.append(

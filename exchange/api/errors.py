@@ -18,7 +18,7 @@ from growers.errors import Conflict, DomainError, FieldProblem, InvalidInput, No
 MEDIA_TYPE = "application/problem+json"
 DATABASE_AWAY = (OperationalError, InterfaceError)
 RETRY_AFTER_SECONDS = 5
-CELL = re.compile(r"row (\d+) column (.+)")
+CELL = re.compile(r"row (\d+)(?: column (.+))?")
 
 
 @dataclass(frozen=True)
@@ -116,7 +116,9 @@ def _field_fault(problem: FieldProblem) -> Fault:
     allowed = problem.allowed or None
     if cell := CELL.fullmatch(problem.pointer):
         return Fault(problem.code, problem.detail, row=int(cell[1]), column=cell[2], allowed=allowed)
-    return Fault(problem.code, problem.detail, pointer=problem.pointer, allowed=allowed)
+    # Of a whole table or a line of its text there is no pointer into the body; the sentence says where.
+    pointer = problem.pointer if problem.pointer.startswith("/") else None
+    return Fault(problem.code, problem.detail, pointer=pointer, allowed=allowed)
 
 
 def _of_framework(error: exceptions.APIException) -> ApiProblem | None:

@@ -21,7 +21,11 @@ def etag_of(content: bytes) -> str:
 
 def tagged(content: Any, status: int = 200) -> HttpResponse:
     """The content as JSON with its tag."""
-    body = json_bytes(content)
+    return tagged_bytes(json_bytes(content), status)
+
+
+def tagged_bytes(body: bytes, status: int = 200) -> HttpResponse:
+    """Rendered content with its tag."""
     return HttpResponse(body, status=status, content_type=MEDIA_TYPE, headers={"ETag": etag_of(body)})
 
 

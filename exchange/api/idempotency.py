@@ -4,6 +4,7 @@ After draft-ietf-httpapi-idempotency-key-header-07 (2025). The answer is stored 
 does the work: a server that dies leaves both or neither.
 """
 
+import hashlib
 import json
 import re
 import uuid
@@ -11,11 +12,15 @@ from base64 import b64decode, b64encode
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Any
 
+from django.core.files.uploadedfile import UploadedFile
 from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 from django.http import HttpResponse
 from django.utils.crypto import salted_hmac
+from django.utils.datastructures import MultiValueDict
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 
 from exchange.api.errors import ApiProblem, Fault
@@ -60,7 +65,8 @@ class Once:
 
     def _claim(self) -> tuple[IdempotentAnswer, bool]:
         now = clock.true_now()
-        IdempotentAnswer.objects.filter(expires_at__lte=now).delete()
+        # The sweep forgets all that has expired; this key must be free now.
+        self._same().filter(expires_at__lte=now).delete()
         fresh = IdempotentAnswer(
             grower=self.grower,
             operation=self.operation,
@@ -77,10 +83,13 @@ class Once:
             return self._claim_left(fresh)
         return fresh, True
 
+    def _same(self) -> QuerySet[IdempotentAnswer]:
+        return IdempotentAnswer.objects.filter(grower=self.grower, operation=self.operation, key=self.key)
+
     def _claim_left(self, fresh: IdempotentAnswer) -> tuple[IdempotentAnswer, bool]:
         """The stored attempt; ours if whoever made it has died."""
         left = Q(state=IdempotentAnswer.State.RUNNING, claimed_until__lte=clock.true_now())
-        same = IdempotentAnswer.objects.filter(grower=self.grower, operation=self.operation, key=self.key)
+        same = self._same()
         taken = same.filter(left, fingerprint=self.fingerprint).update(
             claim=fresh.claim, claimed_until=fresh.claimed_until
         )
@@ -123,12 +132,29 @@ def required_key(request: Request) -> str:
         raise ApiProblem("idempotency_key_missing")
     found = KEY.fullmatch(str(sent))
     if found is None:
-        fault = Fault("invalid", "8 to 64 letters, digits, - and _, such as a UUID.", parameter=HEADER)
+        detail = _("8 to 64 letters, digits, - and _, such as a UUID.")
+        fault = Fault("invalid", detail, parameter=HEADER)
         raise ApiProblem("does_not_fit", faults=[fault])
     return found[1]
 
 
 def fingerprint(request: Request) -> str:
     """What identifies the request's body, as a keyed hash: a body may hold a password."""
-    canonical = json.dumps(request.data, sort_keys=True, separators=(",", ":"))
+    canonical = json.dumps(_as_json(request.data), sort_keys=True, separators=(",", ":"))
     return salted_hmac("exchange.api.idempotency", canonical, algorithm="sha256").hexdigest()
+
+
+def _as_json(data: Any) -> Any:
+    """A form as JSON could say it; of a file its content counts, and not what it was called on a disk."""
+    if not isinstance(data, MultiValueDict):
+        return data
+    return {
+        name: _content(value) if isinstance(value, UploadedFile) else value for name, value in data.items()
+    }
+
+
+def _content(file: "UploadedFile[Any]") -> str:
+    file.seek(0)
+    digest = hashlib.sha256(file.read()).hexdigest()
+    file.seek(0)
+    return digest

@@ -17,10 +17,10 @@ from exchange.api.document import declared
 from exchange.api.strict import StrictSerializer
 from growers.models import Grower
 
-Kind = Literal["read", "page", "create", "act", "change", "remove"]
+Kind = Literal["read", "page", "table", "create", "act", "change", "remove"]
 Out = type[Serializer[Any]]
 In = type[StrictSerializer]
-Example = dict[str, Any]
+Example = dict[str, Any] | str
 
 
 @dataclass
@@ -87,6 +87,11 @@ def page(
 ) -> Decorator:
     """GET of a list by cursor; the handler gives a query, or a list that is one page."""
     return _operation("page", name, summary, out=out, example=example, order=tuple(order), **options)
+
+
+def table(name: str, summary: str, *, example: str, **options: Any) -> Decorator:
+    """GET of a CSV table, all of it; the handler gives its text."""
+    return _operation("table", name, summary, example=example, **options)
 
 
 def create(name: str, summary: str, body: In, out: Out, **options: Any) -> Decorator:

@@ -1,7 +1,7 @@
 """Pages by cursor: no page is skipped or doubled when rows come in between, and no total is counted."""
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Iterable, Sequence
+from typing import Any, NamedTuple
 
 from django.core import signing
 from django.db.models import QuerySet
@@ -10,6 +10,7 @@ from rest_framework.request import Request
 from rest_framework.utils.urls import replace_query_param
 
 from exchange.api.errors import ApiProblem
+from exchange.api.media import json_bytes
 
 DEFAULT_LIMIT = 50
 HIGHEST_LIMIT = 100
@@ -52,12 +53,22 @@ class Page(CursorPagination):
         token = self.signer.sign_object([cursor.offset, cursor.reverse, cursor.position])
         return replace_query_param(str(self.base_url), CURSOR_PARAMETER, token)
 
-    def envelope(self, results: list[Any]) -> dict[str, Any]:
-        """The body of a page."""
-        return {"results": results, "next": self.get_next_link(), "previous": self.get_previous_link()}
+    def links(self) -> "Links":
+        """To the pages beside this one."""
+        return Links(self.get_next_link(), self.get_previous_link())
 
 
-def link_header(envelope: dict[str, Any]) -> str:
-    """The links as a header (RFC 8288); empty if there are none."""
-    links = (("next", envelope["next"]), ("prev", envelope["previous"]))
-    return ", ".join(f'<{address}>; rel="{name}"' for name, address in links if address)
+class Links(NamedTuple):
+    """Addresses of the pages beside one; None where there is none."""
+
+    next: str | None = None
+    previous: str | None = None
+
+    def header(self) -> str:
+        """As a header (RFC 8288); empty if there are none."""
+        named = (("next", self.next), ("prev", self.previous))
+        return ", ".join(f'<{address}>; rel="{name}"' for name, address in named if address)
+
+    def around(self, results: Iterable[bytes]) -> bytes:
+        """The body of a page of rendered rows."""
+        return b'{"results":[%b],%b' % (b",".join(results), json_bytes(self._asdict())[1:])

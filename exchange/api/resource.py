@@ -22,15 +22,18 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from exchange.api import etag, idempotency
 from exchange.api.errors import ApiProblem, Fault, faults_of
+from exchange.api.media import json_bytes
 from exchange.api.operation import Call, Operation
-from exchange.api.pagination import HIGHEST_LIMIT, Page, link_header
+from exchange.api.pagination import HIGHEST_LIMIT, Links, Page
 from exchange.api.schema import OperationSchema
 from exchange.api.strict import StrictSerializer
+from exchange.api.table import table_response
 from growers.errors import NotFound
 from growers.models import Grower
 
@@ -54,6 +57,11 @@ class Resource(APIView):
         """The rows of a page; where each needs a query, all of them in one."""
         return map(self.represent, rows)
 
+    def rendered_each(self, operation: Operation, rows: list[Any]) -> Iterable[bytes]:
+        """The rows of a page as JSON; where that is costly, as they were rendered before."""
+        out = cast(Any, operation.out)
+        return map(json_bytes, out(list(self.represent_each(rows)), many=True).data)
+
     def actor(self, call: Call) -> Grower:
         """Who acts; an operation that signs somebody in finds out here."""
         return cast(Grower, call.request.user)
@@ -69,7 +77,7 @@ class Resource(APIView):
             return None
         row = self.rows(call).filter(public_id=path["id"]).first()
         if row is None:
-            raise NotFound("There is no such thing, or it is not yours to see.")
+            raise NotFound(_("There is no such thing, or it is not yours to see."))
         return row
 
     # --- one operation, step by step ---
@@ -80,6 +88,7 @@ class Resource(APIView):
         call.query = query_values(operation, request)
         steps = {
             "page": self._page,
+            "table": self._table,
             "create": self._write,
             "act": self._write,
             "change": self._change,
@@ -92,19 +101,20 @@ class Resource(APIView):
         call.row = self.find(call, path)
         return etag.tagged(self._content(operation, operation.handler(self, call)))
 
+    def _table(self, operation: Operation, call: Call, path: Mapping[str, Any]) -> HttpResponse:
+        call.row = self.find(call, path)
+        return table_response(operation.name, operation.handler(self, call))
+
     def _page(self, operation: Operation, call: Call, path: Mapping[str, Any]) -> HttpResponse:
         call.row = self.find(call, path)
         found = operation.handler(self, call)
         page = Page(operation.order)
         is_query = isinstance(found, QuerySet)
         rows = page.rows(found, call.request) if is_query else list(found)
-        out = cast(Any, operation.out)
-        results = list(out(list(self.represent_each(rows)), many=True).data)
-        single = {"results": results, "next": None, "previous": None}
-        envelope = page.envelope(results) if is_query else single
-        response = etag.tagged(envelope)
-        if links := link_header(envelope):
-            response["Link"] = links
+        links = page.links() if is_query else Links()
+        response = etag.tagged_bytes(links.around(self.rendered_each(operation, rows)))
+        if header := links.header():
+            response["Link"] = header
         return response
 
     def _write(self, operation: Operation, call: Call, path: Mapping[str, Any]) -> HttpResponse:
@@ -172,7 +182,7 @@ def query_values(operation: Operation, request: Request) -> dict[str, Any]:
     """The query parameters' checked values; an unknown or repeated one is a mistake, not silence."""
     sent = {name: str(value) for name, value in request.query_params.items()}
     faults = [
-        Fault("repeated", "State it once.", parameter=name)
+        Fault("repeated", _("State it once."), parameter=name)
         for name in sent
         if len(request.query_params.getlist(name)) > 1
     ]
@@ -180,7 +190,7 @@ def query_values(operation: Operation, request: Request) -> dict[str, Any]:
         sent.pop("cursor", None)
         limit = sent.pop("limit", "1")
         if not (limit.isascii() and limit.isdecimal() and 1 <= int(limit[:6]) <= HIGHEST_LIMIT):
-            detail = f"limit must be a whole number from 1 to {HIGHEST_LIMIT}."
+            detail = _("limit must be a whole number from 1 to {highest}.").format(highest=HIGHEST_LIMIT)
             faults.append(Fault("invalid", detail, parameter="limit"))
     serializer = (operation.query or StrictSerializer)(data=sent)
     if not serializer.is_valid():

@@ -10,6 +10,25 @@ from exchange.api.catalogue import KINDS
 
 SESSION_SCHEME = "session"
 BEARER_SCHEME = "token"
+WEBHOOK_HEADERS = (
+    (
+        "webhook-id",
+        {"type": "string", "examples": ["1d2e3f40-5b6c-4d7e-8f90-91a2b3c4d5e6"]},
+        "Of the event: the same each time it is sent.",
+    ),
+    (
+        "webhook-timestamp",
+        {"type": "integer", "examples": [1814443203]},
+        "When it was sent this time: whole seconds since 1970, UTC. Refuse what is minutes off.",
+    ),
+    (
+        "webhook-signature",
+        {"type": "string", "examples": ["v1,K5oZfzN95Z9UVu1EsfQmfVNQhnkZ2pj9o9NDN/H/pI4="]},
+        "`v1,` and base64 of the HMAC-SHA256 of `{webhook-id}.{webhook-timestamp}.{body}` under the secret of"
+        " the address; several, separated by blanks, while a secret is being replaced.",
+    ),
+)
+"""After Standard Webhooks, specification 1.0.0 (standardwebhooks.com)."""
 
 
 class BearerScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
@@ -64,9 +83,15 @@ def finish_document(result: dict[str, Any], generator: SchemaGenerator, **_: Any
     for name, component in result["components"]["schemas"].items():
         if name.endswith("Request") and component.get("type") == "object":
             component["additionalProperties"] = False
+    for item in result.get("webhooks", {}).values():
+        item["post"]["parameters"] = [_webhook_header(*header) for header in WEBHOOK_HEADERS]
     result["info"]["description"] = description()
     finished: dict[str, Any] = _without_blank_choices(result)
     return finished
+
+
+def _webhook_header(name: str, schema: dict[str, Any], text: str) -> dict[str, Any]:
+    return {"in": "header", "name": name, "required": True, "schema": schema, "description": text}
 
 
 def _without_blank_choices(part: Any) -> Any:

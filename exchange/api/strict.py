@@ -5,28 +5,36 @@
 
 import re
 from collections.abc import Mapping
-from datetime import date, time
-from typing import Any
+from datetime import date, datetime, time
+from typing import Any, ClassVar
 from uuid import UUID
 
 from django.core.validators import ProhibitNullCharactersValidator, RegexValidator
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
 LONGEST_TEXT = 300
-WITHOUT_NUL = RegexValidator(r"^[^\u0000]*$", "NUL has no place in a text.", code="nul")
+WITHOUT_NUL = RegexValidator(r"^[^\u0000]*$", _("NUL has no place in a text."), code="nul")
 DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+INSTANT = re.compile(
+    r"(\d{4}-\d{2}-\d{2})T(\d{2}:\d{2}:\d{2}(?:\.\d+)?)(Z|[+-]\d{2}:\d{2})", re.ASCII | re.IGNORECASE
+)
 TIME_OF_DAY = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
 
 
 class StrictSerializer(serializers.Serializer[Any]):
     """Refuses unknown fields, each with its pointer, besides all that is wrong with the known ones."""
 
+    media_type: ClassVar[str] = "application/json"
+
     def to_internal_value(self, data: Any) -> Any:
         """The checked values."""
         known = {str(field.field_name) for field in self._writable_fields}
         unknown = {str(name) for name in data} - known if isinstance(data, Mapping) else set()
-        faults = {name: [ErrorDetail("There is no such field.", "unknown_field")] for name in sorted(unknown)}
+        no_field = ErrorDetail(gettext("There is no such field."), "unknown_field")
+        faults = {name: [no_field] for name in sorted(unknown)}
         try:
             values = super().to_internal_value(data)
         except ValidationError as error:
@@ -101,6 +109,19 @@ class Day(serializers.DateField):
         if not isinstance(value, str) or not DAY.fullmatch(value):
             self.fail("invalid", format="YYYY-MM-DD")
         return super().to_internal_value(value)
+
+
+class Instant(serializers.DateTimeField):
+    """An instant with its offset (RFC 3339), ``2027-06-20T18:30:00Z``; without one it would be a guess."""
+
+    default_error_messages = {"invalid": _("As 2027-06-20T18:30:00Z; in an address + is written %2B.")}
+
+    def to_internal_value(self, value: Any) -> datetime:
+        """The instant."""
+        found = INSTANT.fullmatch(value) if isinstance(value, str) else None
+        if found is None:
+            self.fail("invalid")
+        return super().to_internal_value(value.upper())
 
 
 class TimeOfDay(serializers.RegexField):

@@ -1,6 +1,6 @@
 """What a packet posted on a day is worth: transit, live effect and the recipient's flowers together."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
@@ -52,21 +52,16 @@ def journey(lane: Lane, first: date, days: int, *, night_opening: bool) -> Journ
         - np.arange(days)[:, None]
     )
     waiting = 0 if night_opening or lane.delivery_before_opening else 1
-    ordinal = first.toordinal()
-    heat = np.array(
-        [
-            heat_class_c(float(lane.ambient_c[date.fromordinal(ordinal + day).month - 1]))
-            for day in range(days)
-        ]
-    )
-    return Journey(first, elapsed, np.arange(days)[:, None] + elapsed + waiting, heat, waiting)
+    classes = np.array([heat_class_c(float(ambient)) for ambient in lane.ambient_c])
+    months = [date.fromordinal(first.toordinal() + day).month - 1 for day in range(days)]
+    return Journey(first, elapsed, np.arange(days)[:, None] + elapsed + waiting, classes[months], waiting)
 
 
 def posted_value(
     way: Journey,
     day_probability: FloatArray,
     weights: FloatArray,
-    effect: Sequence[FloatArray],
+    effect: Mapping[int, FloatArray],
     cool_days: IntegerArray,
     wanted_days: BoolArray,
 ) -> FloatArray:
@@ -78,8 +73,8 @@ def posted_value(
         Chance of delivery on each business day; what is missing to 1 is lost and worth nothing.
     weights : array (days, days)
         First-use weights of the recipient.
-    effect : sequence of arrays
-        For each posting day, the live effect (parcel days + 1, days at 4 °C + 1).
+    effect : mapping of arrays
+        For each posting day wanted, the live effect (parcel days + 1, days at 4 °C + 1).
     cool_days : array (days,)
         Days at 4 °C of the pollen besides the parcel, when it can first be used.
     wanted_days : bool array (days,)

@@ -1,8 +1,11 @@
 """The chance of at least one capsule when a packet holds several doses."""
 
 import numpy as np
+from scipy import special
 
 from exchange.science.arrays import FloatArray
+
+MOST_DOSES = 12
 
 
 def any_capsule_chance(success: FloatArray, rate: FloatArray, doses: int) -> FloatArray:
@@ -13,51 +16,48 @@ def any_capsule_chance(success: FloatArray, rate: FloatArray, doses: int) -> Flo
 
     Parameters
     ----------
-    success : array (cases, days)
+    success : array (…, days)
         Chance that a pollination on each day takes, for each case (a draw together with a bloom scenario).
-    rate : array (cases, days)
-        Expected receptive flowers of each day in the same cases.
+    rate : array (…, days)
+        Expected receptive flowers of each day in the same cases, or in some that broadcast with them.
     doses : int
         Doses in the packet, 1 to 12.
 
     Returns
     -------
-    array (cases,)
+    array (…,)
 
     Raises
     ------
     ValueError
         If ``doses`` is out of range.
+
+    Notes
+    -----
+    Flowers on which a pollination takes and flowers on which it fails open as two independent Poisson
+    processes, and there is a capsule where one of the first kind opens after fewer than ``doses`` of the
+    second. On a day that opens r flowers after R, of which the share f fails, after F failures expected,
+    its chance integrates to (1 − f) · Σ over j < doses of f^j · e^(−R) P(Poisson(r) > j) · Σ over
+    i < doses − j of F^i / i!.
     """
-    if not 1 <= doses <= 12:
-        raise ValueError(f"doses is {doses}; allowed: 1 to 12.")
-    if doses == 1:
-        return _first_flower(success, rate)
-    cases, days = success.shape
-    none = np.ones((cases, doses + 1))
-    for day in range(days - 1, -1, -1):
-        none = _before_day(none, success[:, day], rate[:, day])
-    return 1.0 - none[:, doses]
+    if not 1 <= doses <= MOST_DOSES:
+        raise ValueError(f"doses is {doses}; allowed: 1 to {MOST_DOSES}.")
+    reached = np.exp(-_before(rate))
+    chance = reached * special.gammainc(doses, rate)
+    if doses > 1:
+        failing = 1.0 - success
+        failed = _before(rate * failing)
+        few = term = np.ones_like(failed)
+        # Horner's rule in the share that fails, from the innermost term on.
+        for left in range(1, doses):
+            term = term * failed / left
+            few = few + term
+            chance = chance * failing + reached * special.gammainc(doses - left, rate) * few
+    return np.asarray((success * chance).sum(axis=-1), dtype=np.float64)
 
 
-def _first_flower(success: FloatArray, rate: FloatArray) -> FloatArray:
-    """One dose is used on the first flower that opens: no recursion is needed."""
-    reached = np.zeros((rate.shape[0], rate.shape[1] + 1))
-    reached[:, 1:] = -np.expm1(-np.cumsum(rate, axis=1))
-    return np.asarray((np.diff(reached, axis=1) * success).sum(axis=1), dtype=np.float64)
-
-
-def _before_day(none: FloatArray, success: FloatArray, rate: FloatArray) -> FloatArray:
-    """Chance of no capsule with so many doses left in the morning, from that of the evening."""
-    doses = none.shape[1] - 1
-    earlier = np.ones_like(none)
-    for left in range(1, doses + 1):
-        flowers = np.exp(-rate)
-        seen = flowers.copy()
-        total = flowers * none[:, left]
-        for used in range(1, left):
-            flowers = flowers * rate / used
-            seen += flowers
-            total += flowers * (1.0 - success) ** used * none[:, left - used]
-        earlier[:, left] = total + (1.0 - seen) * (1.0 - success) ** left
-    return earlier
+def _before(daily: FloatArray) -> FloatArray:
+    """What is expected before each day."""
+    total = np.zeros_like(daily)
+    np.cumsum(daily[..., :-1], axis=-1, out=total[..., 1:])
+    return total

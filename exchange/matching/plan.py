@@ -8,6 +8,7 @@ import numpy as np
 
 from exchange.matching import posting
 from exchange.matching.chance import Estimate, packet_effect_by_draw, shown_estimate
+from exchange.matching.donor_flowers import DonorFlowers, donor_flowers
 from exchange.matching.effect import first_draws, posting_age_days
 from exchange.matching.eligibility import compatibility
 from exchange.matching.posting_date import Decider, first_of_best, posting_dates
@@ -48,7 +49,8 @@ class PairPlan:
     ``each_flower`` is the chance that one dose set aside today ends in a capsule, all luck of bloom and
     post included; ``dose_chances`` that of the first, second, … dose of one packet; ``several`` that of
     at least one capsule from ``flowers`` doses, of the ``flowers_expected`` on which pollen posted on
-    the likeliest day can be used. ``dates`` is None where no day within the horizon can be
+    the likeliest day can be used. ``donor_flowers`` are those that its doses take of the donor, None for
+    pollen in hand. ``dates`` is None where no day within the horizon can be
     named yet. ``precision`` says whether the dates stand for weeks of a season, for days, or may carry
     hours.
     """
@@ -67,6 +69,7 @@ class PairPlan:
     donor_basis: Basis | Literal["lot in hand"]
     recipient_basis: Basis
     reasons: tuple[Reason, ...]
+    donor_flowers: DonorFlowers | None = None
 
 
 def plan_pair(
@@ -127,13 +130,13 @@ def _assemble(
     followed: posting.Followed,
 ) -> PairPlan:
     taking = compatibility(wanted.parent, offer.parent)
-    takes = compatibility_draws(taking.prior, modifier=taking.factor)
     draws = first_draws(prior_draws(offer.treatment), int(constants.RANGE_DRAW_COUNT.value))
+    takes = compatibility_draws(taking.prior, modifier=taking.factor, count=draws.q10.size)
     uses = posting.uses(offer, lane, course, followed)
     frozen = posting.frozen_days(offer, followed.likeliest_day)
     age_days = posting_age_days(offer.treatment, frozen)[: draws.q10.size]
     effect = packet_effect_by_draw(uses, draws, age_days, lane.packing)
-    each = shown_estimate(taking.mean * followed.value, takes[: effect.size] * effect, draws.weight)
+    each = shown_estimate(taking.mean * followed.value, takes * effect, draws.weight)
     flowers = max(1, min(offer.doses, wanted.flowers))
     shares = posting.dose_shares(offer, lane, course, followed, flowers)
     return PairPlan(
@@ -142,7 +145,7 @@ def _assemble(
         several=several_flowers(offer, lane, course, followed, takes, each, flowers),
         flowers=flowers,
         flowers_expected=posting.flowers_expected(course, lane, followed),
-        compatibility=shown_estimate(taking.mean, takes[: effect.size], draws.weight),
+        compatibility=shown_estimate(taking.mean, takes, draws.weight),
         posted_chance=float(followed.posted.sum()),
         lost_chance=lane.transit.lost_probability,
         precision=precision(offer, bloom),
@@ -151,6 +154,7 @@ def _assemble(
         donor_basis=offer.bloom.basis if offer.lot is None and offer.bloom else "lot in hand",
         recipient_basis=bloom.basis,
         reasons=taking.reasons,
+        donor_flowers=donor_flowers(offer, lane, course.today, followed.likeliest_day, flowers),
     )
 
 

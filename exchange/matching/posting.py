@@ -1,5 +1,6 @@
 """From forecasts, parcel and pollen to the worth of posting on each day, and to a posting policy."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -9,7 +10,7 @@ from exchange.matching import decision
 from exchange.matching.arrival import Journey, journey, posted_value
 from exchange.matching.chance import Uses, uses_of
 from exchange.matching.effect import EffectTable, effect_table
-from exchange.matching.flower_weight import first_use_row, first_use_weights
+from exchange.matching.flower_weight import first_use_weights, use_rows
 from exchange.matching.posting_date import Decider
 from exchange.matching.readiness import (
     DonorClock,
@@ -154,8 +155,8 @@ def _opening_rate(offer: PollenOffer, today: date, lead: int, days: int) -> Floa
 def values(offer: PollenOffer, lane: Lane, course: Course) -> dict[Decider, Value]:
     """Worth of posting in the central case on every day, in the three unfavourable ones on candidates."""
     tables = _effect_tables(offer, lane, course)
-    mean = [table.mean for table in tables]
-    low = [table.low for table in tables]
+    mean = {day: table.mean for day, table in tables.items()}
+    low = {day: tables[day].low for day in np.flatnonzero(course.candidate).tolist()}
     usual, slow, days = lane.transit, lane.slow_transit, course.candidate
     return {
         "central": _value(offer, course, usual, course.weights, mean, course.days.is_open),
@@ -167,7 +168,7 @@ def values(offer: PollenOffer, lane: Lane, course: Course) -> dict[Decider, Valu
 
 def central_value(offer: PollenOffer, lane: Lane, course: Course) -> Value:
     """Worth of posting on each day in the central case alone, for the ranking pass."""
-    effect = [table.mean for table in _effect_tables(offer, lane, course)]
+    effect = {day: table.mean for day, table in _effect_tables(offer, lane, course).items()}
     return _value(offer, course, lane.transit, course.weights, effect, course.days.is_open)
 
 
@@ -186,7 +187,7 @@ def _value(
     course: Course,
     transit: Transit,
     weights: FloatArray,
-    effect: list[FloatArray],
+    effect: Mapping[int, FloatArray],
     days: BoolArray,
 ) -> Value:
     by_rest = np.zeros(course.ready.shape)
@@ -229,16 +230,13 @@ def dose_shares(
     The j-th dose is used on the j-th receptive flower, so its worth never rises with j.
     """
     day = followed.likeliest_day
-    table = _effect_table(offer, lane, course, day, _longest_wait(offer, course)).mean
+    table = _effect_table(offer, lane, course, day).mean
     start = int(cool_start(offer, course)[day, 0])
     worth = np.zeros(doses)
     for step in np.flatnonzero(course.way.usable_day[day] < course.receptive_rate.shape[1]):
-        arrival = int(course.way.usable_day[day, step])
-        left = table[course.way.parcel_days[day, step], start:]
-        for dose in range(doses):
-            row = first_use_row(course.receptive_rate, arrival, dose=dose + 1)
-            span = min(row.size, left.size)
-            worth[dose] += lane.transit.day_probability[step] * float(row[:span] @ left[:span])
+        rows = use_rows(course.receptive_rate, int(course.way.usable_day[day, step]), doses)
+        left = table[course.way.parcel_days[day, step], start : start + rows.shape[1]]
+        worth += lane.transit.day_probability[step] * (rows[:, : left.size] @ left)
     falling = np.minimum.accumulate(worth)
     return tuple(float(share) for share in falling / falling[0]) if falling[0] > 0.0 else (1.0,)
 
@@ -256,39 +254,34 @@ def frozen_days(offer: PollenOffer, day: int) -> int:
     return offer.lot.stored_days + day if frozen and offer.lot else 0
 
 
-def _effect_tables(offer: PollenOffer, lane: Lane, course: Course) -> list[EffectTable]:
-    """The table of each posting day; days of one heat class share it unless pollen ages in a freezer."""
-    wait = _longest_wait(offer, course)
-    nothing = EffectTable(*(np.zeros((course.way.longest_parcel_days + 1, wait + 1)) for _ in range(2)))
+def _effect_tables(offer: PollenOffer, lane: Lane, course: Course) -> dict[int, EffectTable]:
+    """The table of each day on which pollen may be ready.
+
+    Days of one heat class share it unless pollen ages in a freezer.
+    """
     made: dict[tuple[float, int], EffectTable] = {}
-    tables: list[EffectTable] = []
-    for day, heat in enumerate(course.way.heat_class_c):
-        if not course.ready[day].any():
-            tables.append(nothing)
-            continue
-        key = float(heat), frozen_days(offer, day)
+    tables = {}
+    for day in np.flatnonzero(course.ready.any(axis=1)).tolist():
+        key = float(course.way.heat_class_c[day]), frozen_days(offer, day)
         if key not in made:
-            made[key] = _effect_table(offer, lane, course, day, wait)
-        tables.append(made[key])
+            made[key] = _effect_table(offer, lane, course, day)
+        tables[day] = made[key]
     return tables
 
 
-def _longest_wait(offer: PollenOffer, course: Course) -> int:
-    """Most days at 4 °C that count: from the first packet that can arrive to the last flower."""
-    ready = np.flatnonzero(course.ready.any(axis=1))
-    if ready.size == 0:
-        return 0
-    first_usable = int(course.way.usable_day[ready[0], 0])
-    cool = int(cool_start(offer, course)[ready].max())
-    return max(0, int(course.weights.shape[1]) - first_usable) + cool
-
-
-def _effect_table(offer: PollenOffer, lane: Lane, course: Course, day: int, wait: int) -> EffectTable:
-    heat = float(course.way.heat_class_c[day])
-    frozen = frozen_days(offer, day)
+def _effect_table(offer: PollenOffer, lane: Lane, course: Course, day: int) -> EffectTable:
+    heat, frozen = float(course.way.heat_class_c[day]), frozen_days(offer, day)
     alike = course.ready.any(axis=1) & (course.way.heat_class_c == heat)
-    rows = np.unique(course.way.parcel_days[day] if frozen else course.way.parcel_days[alike])
+    days = np.array([day]) if frozen else np.flatnonzero(alike)
+    rows = np.unique(course.way.parcel_days[days])
+    wait = _longest_wait(offer, course, days)
     return effect_table(offer.treatment, lane.packing, heat, rows, wait, frozen_days=frozen)
+
+
+def _longest_wait(offer: PollenOffer, course: Course, days: IntegerArray) -> int:
+    """Most days at 4 °C that count for a posting day: its first packets meet the last flower."""
+    ahead = np.maximum(course.weights.shape[1] - course.way.usable_day[days, 0], 0)
+    return int((ahead + cool_start(offer, course)[days].max(axis=1)).max())
 
 
 def follow(offer: PollenOffer, lane: Lane, course: Course, value: Value) -> Followed:

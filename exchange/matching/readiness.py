@@ -93,14 +93,14 @@ def ready_chance(
     """
     opened = np.concatenate([np.zeros((opening_rate.shape[0], 1)), np.cumsum(opening_rate, axis=1)], axis=1)
     chance = np.zeros((days.is_open.size, days.longest_gap))
-    for day in np.flatnonzero(days.is_open):
-        newest = lead_days + day - clock.lag_days + 1
-        for rest in range(int(days.gap_days[day])):
-            start = newest - clock.shedding_days - rest
-            end = newest if rest == 0 else start + 1
-            none_newer = opened[:, newest] - opened[:, end]
-            some = opened[:, end] - opened[:, start]
-            chance[day, rest] = (np.exp(-none_newer) * -np.expm1(-some)).mean()
+    for rest in range(days.longest_gap):
+        on = np.flatnonzero(days.is_open & (rest < days.gap_days))
+        newest = lead_days + on - clock.lag_days + 1
+        start = newest - clock.shedding_days - rest
+        end = newest if rest == 0 else start + 1
+        none_newer = opened[:, newest] - opened[:, end]
+        some = opened[:, end] - opened[:, start]
+        chance[on, rest] = (np.exp(-none_newer) * -np.expm1(-some)).mean(axis=0)
     return chance
 
 

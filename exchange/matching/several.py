@@ -1,5 +1,6 @@
 """What several doses of one packet give together: the chance of at least one capsule."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,18 @@ LEAST_TRANSIT_CHANCE = 0.05
 """Size of the sample, and days of transit left out as rare (judgement): the result is scaled to one dose."""
 
 
+@dataclass(frozen=True)
+class Arrival:
+    """One way a packet may arrive: how likely, from which day ahead it can be used, and ``success``.
+
+    ``success`` is the chance that a pollination takes on each day ahead, array (DRAWS, days), 0 before.
+    """
+
+    chance: float
+    usable_day: int
+    success: FloatArray
+
+
 def several_flowers(
     offer: PollenOffer,
     lane: Lane,
@@ -34,54 +47,46 @@ def several_flowers(
     """
     if flowers == 1:
         return each
-    one, many = (_by_draw(offer, lane, course, followed, takes, doses) for doses in (1, flowers))
+    arrived = arrivals(offer, lane, course, followed.likeliest_day, takes)
+    rate = some_scenarios(course.receptive_rate)
+    one, many = (_by_draw(arrived, rate, doses) for doses in (1, flowers))
     if one.mean() <= 0.0:
         return each
     scaled = np.minimum(many * (each.estimate / one.mean()), 1.0)
     return shown_estimate(float(scaled.mean()), scaled, np.full(DRAWS, 1.0 / DRAWS))
 
 
-def _by_draw(
-    offer: PollenOffer,
-    lane: Lane,
-    course: posting.Course,
-    followed: posting.Followed,
-    takes: FloatArray,
-    doses: int,
-) -> FloatArray:
+def _by_draw(arrived: Sequence[Arrival], rate: FloatArray, doses: int) -> FloatArray:
     """Chance of at least one capsule of a posted packet, for each of the first draws; array (DRAWS,)."""
-    rate = some_scenarios(course.receptive_rate)
+    flowering = np.flatnonzero(rate.any(axis=0))
     total = np.zeros(DRAWS)
-    for arrival in arrivals(offer, lane, course, followed.likeliest_day, takes):
-        success = np.repeat(arrival.success[:, arrival.usable_day :], rate.shape[0], axis=0)
-        chance = any_capsule_chance(success, np.tile(rate[:, arrival.usable_day :], (DRAWS, 1)), doses)
-        total += arrival.chance * chance.reshape(DRAWS, -1).mean(axis=1)
+    for arrival in arrived:
+        days = flowering[flowering >= arrival.usable_day]
+        chance = any_capsule_chance(arrival.success[:, None, days], rate[:, days], doses)
+        total += arrival.chance * chance.mean(axis=1)
     return total
 
 
-@dataclass(frozen=True)
-class Arrival:
-    """One way a packet may arrive: how likely, from which day ahead it can be used, and ``success``.
-
-    ``success`` is the chance that a pollination takes on each day ahead, array (DRAWS, days), 0 before.
-    """
-
-    chance: float
-    usable_day: int
-    success: FloatArray
-
-
 def arrivals(
-    offer: PollenOffer, lane: Lane, course: posting.Course, day: int, takes: FloatArray
+    offer: PollenOffer,
+    lane: Lane,
+    course: posting.Course,
+    day: int,
+    takes: FloatArray,
+    *,
+    least_share: float = LEAST_TRANSIT_CHANCE,
 ) -> list[Arrival]:
-    """The likely arrivals of a packet posted on a day with the freshest pollen; rare ones are left out."""
+    """The arrivals of a packet posted on a day with the freshest pollen.
+
+    Those on transit days below ``least_share`` are left out as rare; 0 gives all of them.
+    """
     draws = first_draws(prior_draws(offer.treatment), DRAWS)
     age = posting_age_days(offer.treatment, posting.frozen_days(offer, day))[:DRAWS]
     longest = course.way.longest_parcel_days
     in_parcel = parcel_age_days(lane.packing, float(course.way.heat_class_c[day]), longest)[:DRAWS]
     days = course.receptive_rate.shape[1]
     found = []
-    for step in np.flatnonzero(lane.transit.day_probability >= LEAST_TRANSIT_CHANCE):
+    for step in np.flatnonzero(lane.transit.day_probability >= least_share):
         usable = int(course.way.usable_day[day, step])
         if usable >= days:
             continue

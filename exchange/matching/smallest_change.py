@@ -1,7 +1,7 @@
 """The smallest change that turns a "no" or a weak chance into something worth doing."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from exchange.matching.plan import PairPlan
 from exchange.matching.reason import Reason
@@ -23,16 +23,21 @@ class Alternative:
 
 @dataclass(frozen=True)
 class SmallestChange:
-    """The change, the chance of each flower it gives, and the chance without it (0 for a refusal)."""
+    """The change, the chance of each flower it gives, and the chance without it (0 for a refusal).
+
+    Of a second donor both are the chance of at least one capsule; ``facts`` are what its sentence needs
+    besides.
+    """
 
     code: str
     chance: float
     instead_of: float
+    facts: Mapping[str, str | int] = field(default_factory=dict)
 
     def reason(self) -> Reason:
         """The change as a reason, to be worded."""
         figures = {"chance": round(self.chance, 9), "instead_of": round(self.instead_of, 9)}
-        return Reason(f"change_{self.code}", figures)
+        return Reason(f"change_{self.code}", {**figures, **self.facts})
 
 
 def needs_change(plan: PairPlan | None, least_chance: float) -> bool:
@@ -66,3 +71,11 @@ def smallest_change(
         return None
     _, chance, code = min(found)
     return SmallestChange(code, -chance, present)
+
+
+def second_donor_helps(together: float, alone: float, least_chance: float) -> bool:
+    """Whether two donors reach what one does not: the least chance, with a gain of at least a quarter.
+
+    All are chances of at least one capsule.
+    """
+    return alone < least_chance <= together and together >= alone * constants.WORTHWHILE_GAIN.value

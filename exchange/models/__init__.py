@@ -7,6 +7,7 @@ from exchange.models.due import DueTask
 from exchange.models.idempotency import IdempotentAnswer
 from exchange.models.lease import Lease
 from exchange.models.lot import Lot
+from exchange.models.matching_order import MatchingOrder
 from exchange.models.matching_run import MatchingRun
 from exchange.models.notification import Notification
 from exchange.models.offer import Offer
@@ -21,6 +22,7 @@ __all__ = [
     "IdempotentAnswer",
     "Lease",
     "Lot",
+    "MatchingOrder",
     "MatchingRun",
     "Notification",
     "Offer",

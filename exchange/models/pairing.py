@@ -16,7 +16,7 @@ class Pairing(PublicModel):
     parameters; ``timeline`` is its picture day by day; ``input_digest`` says what it was reckoned from; the
     columns beside it are those that lists filter and sort by. ``allocated_doses`` is the run's proposal of
     who gets what; it promises nothing until both growers have said yes. ``changed_at`` is when the row was
-    written or its state last changed.
+    written or its state last changed; nothing else of a row is written again without it.
     """
 
     class State(models.TextChoices):

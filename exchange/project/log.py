@@ -9,17 +9,22 @@ from structlog.typing import EventDict, WrappedLogger
 FORMATS = ("line", "json")
 EMAIL = re.compile(r"[\w.+%-]+@[\w-]+(?:\.[\w-]+)+")
 TOKEN = re.compile(r"pollen_[0-9a-f]+|(?i:bearer)\s+\S+")
+# Addresses of the account pages end in a key that confirms or resets.
+KEY = re.compile(r"(?<=/account/confirm-email/)[^/\s]+|(?<=/account/password/reset/key/)[^/\s]+")
+# PostgreSQL tells which values did not fit, and where in a statement.
+VALUES = re.compile(r"^(DETAIL|CONTEXT|LINE \d+): (?:.|\n(?!\n))*", re.MULTILINE)
 
 
 def without_personal_data(_logger: WrappedLogger, _name: str, event: EventDict) -> EventDict:
-    """Replace e-mail addresses and tokens, which a database's error text may quote."""
+    """Replace addresses, tokens and keys, and what a database's error text quotes."""
     return {key: redacted(value) for key, value in event.items()}
 
 
 def redacted(value: Any) -> Any:
-    """The value with every address and token in its text replaced."""
+    """The value with every address, token, key and quoted value in its text replaced."""
     if isinstance(value, str):
-        return TOKEN.sub("[token]", EMAIL.sub("[address]", value))
+        told = VALUES.sub(r"\1: [values]", value)
+        return TOKEN.sub("[token]", KEY.sub("[key]", EMAIL.sub("[address]", told)))
     if isinstance(value, dict):
         return {key: redacted(part) for key, part in value.items()}
     if isinstance(value, list | tuple):
@@ -61,11 +66,14 @@ def log_settings(level: str, style: str) -> dict[str, Any]:
         "root": {"handlers": ["stderr"], "level": level},
         "loggers": {
             "exchange.request": {"level": "INFO"} if level != "ERROR" else {},
+            "exchange.task": {"level": "INFO"} if level != "ERROR" else {},
             # Django's own handler would write a second line past the form above.
             "django": {"handlers": [], "level": level, "propagate": True},
             # Written after the request is over, without its id; our own line has the status.
             "django.request": {"level": "ERROR"},
             "django.server": {"handlers": [], "level": level, "propagate": True},
+            # In more detail it tells all that a page is made of.
+            "django.template": {"level": "INFO"},
         },
     }
 

@@ -33,6 +33,11 @@ TASKS_BY_BROKER = bool(REDIS_URL)
 DEBUG = environment.flag("DEBUG")
 CLOCK_OFFSET_FILE = environment.text("CLOCK_OFFSET_FILE")
 
+for name in ("REDIS_URL", "SECRET_KEY", "ADDRESS_KEYS", "ALLOWED_HOSTS"):
+    if UNDER_TEST and environment.secret(name):
+        raise SettingError(
+            f"UNDER_TEST is set together with {name}; it is for the test suite alone: remove it."
+        )
 if SERVICE_MODE and not REDIS_URL:
     raise SettingError(
         "DATABASE_URL is set and REDIS_URL is not; set both (service), or neither (embedded, SQLite)."
@@ -146,6 +151,8 @@ ACCOUNT_EMAIL_VERIFICATION = "mandatory"
 ACCOUNT_PREVENT_ENUMERATION = True
 ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = True
 ACCOUNT_CHANGE_EMAIL = True
+# Who loses an address, a password or a second factor to somebody else is told so by mail.
+ACCOUNT_EMAIL_NOTIFICATIONS = True
 ACCOUNT_REAUTHENTICATION_TIMEOUT = 300
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 MFA_ADAPTER = "exchange.api.account.SecondFactorAdapter"
@@ -183,6 +190,7 @@ SECURE_HSTS_INCLUDE_SUBDOMAINS = SERVICE_MODE
 SECURE_REFERRER_POLICY = "same-origin"
 # The preload list binds a whole domain for years: that is its owner's to decide, not ours.
 SILENCED_SYSTEM_CHECKS = ["security.W021"]
+SESSION_ENGINE = "exchange.api.session"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_FAILURE_VIEW = "exchange.api.failure.csrf_failure"
@@ -214,7 +222,7 @@ WHITENOISE_USE_FINDERS = True
 
 # --- cache: counters and what may be lost; Redis away costs speed only ---
 
-CACHES = {
+CACHES: dict[str, dict[str, Any]] = {
     "default": {
         "BACKEND": "exchange.project.cache.ForgivingRedisCache"
         if REDIS_URL
@@ -222,6 +230,14 @@ CACHES = {
         "LOCATION": REDIS_URL or "pollen-exchange",
     }
 }
+# What a matching run need not reckon again. Without Redis in files: every command is a process of its own.
+CACHES["reckoned"] = {
+    "BACKEND": "django.core.cache.backends.filebased.FileBasedCache",
+    "LOCATION": str(DATA_DIR / "reckoned"),
+    "OPTIONS": {"MAX_ENTRIES": 10_000},
+}
+if REDIS_URL:
+    CACHES["reckoned"] = CACHES["default"]
 
 # --- API ---
 
@@ -267,9 +283,15 @@ SPECTACULAR_SETTINGS = {
         "SightingKind": "growers.models.bloom.BloomSighting.Kind",
         "OpenState": "exchange.models.offer.OpenState",
         "PairingState": "exchange.models.pairing.Pairing.State",
+        "MatchingOrderState": "exchange.models.matching_order.MatchingOrder.State",
         "SaidPrecision": "growers.models.bloom.BloomSaid.Precision",
         "DatePrecision": [("season", "season"), ("days", "days"), ("clock", "clock")],
     },
+    "WEBHOOKS": [
+        "exchange.api.v1.webhook.proposed",
+        "exchange.api.v1.webhook.changed",
+        "exchange.api.v1.webhook.withdrawn",
+    ],
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "exchange.api.schema.finish_document",
@@ -329,6 +351,8 @@ CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = False
 CELERY_TASK_TIME_LIMIT = 600
 CELERY_TIMEZONE = "UTC"
+# A worker would write lines of its own form past ours, with the texts of errors unredacted.
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "celerybeat-schedule")
 CELERY_BEAT_SCHEDULE = {
     "what is due": {"task": "exchange.due.sweep", "schedule": 60.0, "options": {"expires": 55}},

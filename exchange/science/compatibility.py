@@ -238,13 +238,15 @@ def clone_shapes(group_mean: FloatArray) -> tuple[FloatArray, FloatArray]:
     return CLONE_CONCENTRATION.value * mean, CLONE_CONCENTRATION.value * (1.0 - mean)
 
 
-def group_mean_draws(prior: GroupPrior) -> FloatArray:
+def group_mean_draws(prior: GroupPrior, *, count: int | None = None) -> FloatArray:
     """Draw the mean compatibility of an ordered pair of groups.
 
     Parameters
     ----------
     prior : GroupPrior
         Of the ordered pair.
+    count : int, optional
+        Only so many of the first draws; by default all.
 
     Returns
     -------
@@ -252,12 +254,12 @@ def group_mean_draws(prior: GroupPrior) -> FloatArray:
         Shape (draws,), 0–1; all zero for a refused pair.
     """
     if prior.refused:
-        return np.zeros(int(DRAW_COUNT.value))
-    drawn = betaincinv(prior.alpha, prior.beta, uniform_column("group_mean"))
+        return np.zeros(int(DRAW_COUNT.value))[:count]
+    drawn = betaincinv(prior.alpha, prior.beta, uniform_column("group_mean")[:count])
     return np.asarray(drawn, dtype=np.float64)
 
 
-def compatibility_draws(prior: GroupPrior, *, modifier: float = 1.0) -> FloatArray:
+def compatibility_draws(prior: GroupPrior, *, modifier: float = 1.0, count: int | None = None) -> FloatArray:
     """Draw the chance that one pollination of a pair of clones, with live pollen, sets a capsule.
 
     Parameters
@@ -266,6 +268,8 @@ def compatibility_draws(prior: GroupPrior, *, modifier: float = 1.0) -> FloatArr
         Of the ordered pair of groups.
     modifier : float, optional
         Product of the factors of fertility, heat and ploidy, 0–1.
+    count : int, optional
+        Only so many of the first draws; by default all.
 
     Returns
     -------
@@ -284,6 +288,7 @@ def compatibility_draws(prior: GroupPrior, *, modifier: float = 1.0) -> FloatArr
     """
     check_range("modifier", modifier, 0.0, 1.0)
     if prior.refused:
-        return np.zeros(int(DRAW_COUNT.value))
-    drawn = betaincinv(*clone_shapes(group_mean_draws(prior)), uniform_column("compatibility"))
+        return np.zeros(int(DRAW_COUNT.value))[:count]
+    shapes = clone_shapes(group_mean_draws(prior, count=count))
+    drawn = betaincinv(*shapes, uniform_column("compatibility")[:count])
     return np.asarray(modifier * drawn, dtype=np.float64)

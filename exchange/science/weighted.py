@@ -52,7 +52,9 @@ def weighted_quantile(values: FloatArray, weight: FloatArray, probability: float
         raise ValueError("values is nan; allowed: numbers.")
     table = numbers[:, None] if numbers.ndim == 1 else numbers
     kept = shares > 0.0
-    table, shares = table[kept], shares[kept] / shares[kept].sum()
+    if not kept.all():
+        table, shares = table[kept], shares[kept]
+    shares = shares / shares.sum()
     if np.all(shares == shares[0]):
         return _equal_quantile(table, probability, numbers.ndim == 1)
     order = np.argsort(table, axis=0, kind="stable")
@@ -68,7 +70,7 @@ def _equal_quantile(table: FloatArray, probability: float, single: bool) -> floa
     """The same quantile where all weights are equal, without sorting: priors are asked for many of them."""
     count = table.shape[0]
     rank = min(max(int(np.ceil((probability - ROUNDING) * count)), 1), count) - 1
-    columns = np.ascontiguousarray(table.T)
+    columns = table.T.copy(order="C")
     columns.partition(rank, axis=1)
     result: FloatArray = columns[:, rank].astype(np.float64)
     return float(result[0]) if single else result

@@ -9,7 +9,8 @@ from exchange.matching.side import Bloom
 from exchange.science.arrays import FloatArray
 from exchange.science.bloom_scenario import daily_rate, window_interval
 from exchange.selectors.bloom_forecast import blooms
-from growers.models import Plant, Taxon
+from growers.models import Plant
+from growers.selectors.taxon import group_taxon
 
 DIGITS = 4
 
@@ -51,12 +52,12 @@ def bloom_outlook(plant: Plant, *, today: date, days: int) -> BloomOutlook | Non
     """The outlook from ``today``; None where nothing is known and nothing can be assumed.
 
     ``plant`` comes with ``site`` and ``taxon`` joined. Flowers shed pollen on the days of the taxon's
-    clock, or else its group's.
+    clock, or else its group's; ``Conflict`` while the reference tables are not loaded.
     """
     bloom = blooms([plant], today)[plant.pk]
     if bloom is None:
         return None
-    clock = plant.taxon or Taxon.objects.get(rank=Taxon.Rank.GROUP, group=plant.group)
+    clock = plant.taxon or group_taxon(plant.group)
     window, interval = bloom.window, window_interval(bloom.window)
     return BloomOutlook(
         today=today,

@@ -17,10 +17,15 @@ DIPLOID = 2
 
 
 def pedigree_entries(plant_ids: Iterable[int]) -> list[PedigreeEntry]:
-    """The pedigree of plants as kinship takes it; chromosome sets of offspring follow from their parents."""
+    """The pedigree of plants as kinship takes it."""
+    return entries_of(pedigree(plant_ids))
+
+
+def entries_of(relatives: Iterable[Relative]) -> list[PedigreeEntry]:
+    """Clones, parents first, as kinship takes them; sets of chromosomes of offspring follow from parents."""
     sets: dict[str, int] = {}
     entries: list[PedigreeEntry] = []
-    for relative in pedigree(plant_ids):
+    for relative in relatives:
         entry = _entry(relative, sets)
         sets[entry.name] = entry.chromosome_sets
         entries.append(entry)
@@ -60,6 +65,7 @@ def cautions(
         Reason("fresh_dies_fast") if offer.treatment == "fresh" else None,
         _cold(lane, plan),
         _few_flowers(plan),
+        _few_donor_flowers(plan),
         Reason("below_least_chance") if plan.each_flower.estimate < wanted.least_chance else None,
     ]
     return [caution for caution in found if caution is not None]
@@ -97,6 +103,15 @@ def _few_flowers(plan: PairPlan) -> Reason | None:
         return None
     figures = {"flowers": plan.flowers, "expected": round(plan.flowers_expected, 1)}
     return Reason("doses_over_flowers", figures)
+
+
+def _few_donor_flowers(plan: PairPlan) -> Reason | None:
+    """A flower gives so many doses; for more of them more flowers must open in time."""
+    flowers = plan.donor_flowers
+    if flowers is None or not flowers.too_many:
+        return None
+    figures = {"doses": plan.flowers, "flowers": flowers.needed, "chance": round(flowers.chance, 4)}
+    return Reason("doses_over_donor_flowers", figures)
 
 
 def _cold(lane: Lane, plan: PairPlan) -> Reason | None:

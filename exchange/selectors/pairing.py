@@ -18,17 +18,34 @@ from exchange.matching.reason import Reason
 from exchange.models import Pairing
 from exchange.selectors.plan_record import reason_records
 from exchange.wording.catalogue import sentence
-from exchange.wording.pairing import basis_sentence, chance_sentence, decided_sentence, posting_sentence
+from exchange.wording.pairing import (
+    basis_sentence,
+    chance_sentence,
+    decided_sentence,
+    posting_sentence,
+    two_baskets_sentence,
+)
 from growers.models import Grower, Plant
-from growers.selectors.plant import PlantForOthers, plants_for_others
+from growers.selectors.plant import PlantForOthers, plant_for_others
 from growers.selectors.site import Region, region
 
 Role = Literal["donor", "recipient"]
 Record = Mapping[str, Any]
 
 DONOR_REASONS = frozenset({"poor_pollen_parent"})
-DONOR_CAUTIONS = frozenset({"viability_prior_only", "frozen_untested", "fresh_dies_fast", "box_short_cold"})
+DONOR_CAUTIONS = frozenset(
+    {
+        "viability_prior_only",
+        "frozen_untested",
+        "fresh_dies_fast",
+        "box_short_cold",
+        "doses_over_donor_flowers",
+    }
+)
 """What concerns the donor's own pollen and parcel; the rest would tell of the seed parent."""
+
+RECIPIENT_CHANGES = frozenset({"change_second_donor"})
+"""What would tell a donor that there is another."""
 
 (COUNTRY_NOT_TOLD,) = reason_records([Reason("papers_country_not_told")])
 
@@ -66,6 +83,32 @@ class Dated:
     good_last: date | None
     arrival_half: date | None
     arrival_nine_tenths: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class DonorFlowers:
+    """Flowers of the donor that the doses take, and the chance that they are there by the posting day."""
+
+    needed: int
+    chance: float
+
+
+@dataclass(frozen=True, slots=True)
+class TwoBaskets:
+    """The doses in two packets instead of one: ``offer_id`` is the second donor's, None for the same donor.
+
+    Chances are those of at least one capsule.
+    """
+
+    with_whom: str
+    offer_id: UUID | None
+    doses: list[int]
+    posting: list[date]
+    at_least_one_together: float
+    at_least_one_split: float
+    gain: float
+    basis: Record
+    detail: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +158,8 @@ class PairingForViewer:
     each_flower: Estimated
     several_flowers: int
     several: Estimated
+    donor_flowers: DonorFlowers | None
+    two_baskets: TwoBaskets | None
     compatibility: Estimated | None
     lost_chance: float
     dates: Dated
@@ -141,13 +186,11 @@ def pairings_of(grower: Grower) -> QuerySet[Pairing]:
 
 
 def pairings_for(viewer: Grower, pairings: Iterable[Pairing]) -> list[PairingForViewer]:
-    """Loaded pairings for the eyes of one of their growers; one query for all."""
-    rows = list(pairings)
-    plants = plants_for_others({row.offer.plant_id for row in rows})
-    return [_for_viewer(viewer, row, plants[row.offer.plant_id]) for row in rows]
+    """Pairings of ``pairings_of`` for the eyes of one of their growers; no further query."""
+    return [_for_viewer(viewer, row) for row in pairings]
 
 
-def _for_viewer(viewer: Grower, row: Pairing, plant: PlantForOthers) -> PairingForViewer:
+def _for_viewer(viewer: Grower, row: Pairing) -> PairingForViewer:
     plan = row.plan
     # Nobody is paired with themselves: whoever is the donor is not the breeder.
     secret_kept = row.offer.plant.grower_id == viewer.pk
@@ -157,11 +200,13 @@ def _for_viewer(viewer: Grower, row: Pairing, plant: PlantForOthers) -> PairingF
         state=row.state,
         created_at=row.created_at,
         changed_at=row.changed_at,
-        offer=_offer_side(row, plant),
+        offer=_offer_side(row),
         wanted=_wanted_side(row, secret_kept=secret_kept),
         each_flower=_estimated(plan["each_flower"]),
         several_flowers=plan["several"]["flowers"],
         several=_estimated(plan["several"]),
+        donor_flowers=DonorFlowers(**plan["donor_flowers"]) if plan.get("donor_flowers") else None,
+        two_baskets=None if secret_kept else _two_baskets(row),
         compatibility=None if secret_kept else _estimated(plan["compatibility"]),
         lost_chance=plan["lost_chance"],
         dates=_dated(plan),
@@ -169,7 +214,7 @@ def _for_viewer(viewer: Grower, row: Pairing, plant: PlantForOthers) -> PairingF
         reasons=_all_told(_reasons(row, secret_kept=secret_kept)),
         cautions=_all_told(_cautions(row, secret_kept=secret_kept)),
         papers=_papers(row, secret_kept=secret_kept),
-        smallest_change=_told(row.smallest_change) if row.smallest_change else None,
+        smallest_change=_smallest_change(row, secret_kept=secret_kept),
         allocated_doses=row.allocated_doses,
         allocation_reason=None if secret_kept or not row.allocation else _told(row.allocation["reason"]),
         # Lists leave it in the table.
@@ -177,11 +222,11 @@ def _for_viewer(viewer: Grower, row: Pairing, plant: PlantForOthers) -> PairingF
     )
 
 
-def _offer_side(row: Pairing, plant: PlantForOthers) -> OfferSide:
+def _offer_side(row: Pairing) -> OfferSide:
     offer = row.offer
     return OfferSide(
         offer_id=offer.public_id,
-        plant=plant,
+        plant=plant_for_others(offer.plant),
         donor=offer.plant.grower.handle,
         kind=offer.kind,
         treatment=offer.treatment,
@@ -214,6 +259,27 @@ def _dated(plan: Record) -> Dated:
         send_at_once=dates.get("send_at_once"),
         **days,
     )
+
+
+def _two_baskets(row: Pairing) -> TwoBaskets | None:
+    baskets = row.plan.get("two_baskets") or {}
+    if "doses" not in baskets:
+        return None
+    figures = ("with_whom", "at_least_one_together", "at_least_one_split", "gain", "basis")
+    return TwoBaskets(
+        offer_id=UUID(baskets["offer"]) if baskets["offer"] else None,
+        doses=baskets["doses"],
+        posting=[date.fromisoformat(day) for day in baskets["posting"]],
+        detail=two_baskets_sentence(row),
+        **{name: baskets[name] for name in figures},
+    )
+
+
+def _smallest_change(row: Pairing, *, secret_kept: bool) -> Told | None:
+    change = row.smallest_change
+    if change is None or (secret_kept and change["code"] in RECIPIENT_CHANGES):
+        return None
+    return _told(change)
 
 
 def _words(row: Pairing) -> Words:

@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any
 
 from exchange.matching.chance import Estimate
+from exchange.matching.donor_flowers import DonorFlowers
 from exchange.matching.plan import PairPlan, PlannedDates
 from exchange.matching.reason import Reason
 
@@ -12,13 +13,15 @@ DIGITS = 9
 
 
 def plan_record(plan: PairPlan) -> dict[str, Any]:
-    """All of a plan but its reasons."""
+    """All of a plan but its reasons; two baskets are reckoned once all pairings of a cross are known."""
     basis = {"donor": plan.donor_basis, "recipient": plan.recipient_basis}
     return {
         "each_flower": _estimate(plan.each_flower, basis),
         "dose_chances": [round(chance, DIGITS) for chance in plan.dose_chances],
         "several": {"flowers": plan.flowers, **_estimate(plan.several, basis)},
         "flowers_expected": round(plan.flowers_expected, DIGITS),
+        "donor_flowers": _donor_flowers(plan.donor_flowers),
+        "two_baskets": None,
         "compatibility": _estimate(plan.compatibility, {"compatibility": "prior of the groups"}),
         "posted_chance": round(plan.posted_chance, DIGITS),
         "lost_chance": round(plan.lost_chance, DIGITS),
@@ -41,6 +44,10 @@ def _estimate(estimate: Estimate, basis: Mapping[str, str]) -> dict[str, Any]:
         "high": round(estimate.high, DIGITS),
         "basis": basis,
     }
+
+
+def _donor_flowers(flowers: DonorFlowers | None) -> dict[str, Any] | None:
+    return {"needed": flowers.needed, "chance": round(flowers.chance, DIGITS)} if flowers else None
 
 
 def _dates(dates: PlannedDates | None) -> dict[str, Any] | None:

@@ -1,7 +1,8 @@
 """What is offered and looked for, by group and region, for everybody: counts that no grower stands out in.
 
 A region is never finer than its site's level, and a cell of the table holds at least five growers: the
-growers of smaller ones are counted in a coarser region, at last the whole world.
+growers of smaller ones are counted in a coarser region, at last the whole world. A wanted cross is a
+breeder's secret: what fewer than five look for in the whole world is not counted at all.
 """
 
 from collections import Counter, defaultdict
@@ -51,7 +52,7 @@ class _Open:
 
 def public_market() -> PublicMarket:
     """Counts of all that is open; a wanted cross counts once for each group it asks for."""
-    return PublicMarket(_rows(_offered()), _rows(_wanted()))
+    return PublicMarket(_rows(_offered(), world_hides=True), _rows(_wanted(), world_hides=False))
 
 
 def _offered() -> list[_Open]:
@@ -79,8 +80,11 @@ def _groups_asked(row: WantedCross) -> list[str]:
     return sorted(asked) or [ANY_GROUP]
 
 
-def _rows(found: Iterable[_Open]) -> tuple[MarketRow, ...]:
-    """Cells from fine to coarse: what is too thin at one level is counted at the next."""
+def _rows(found: Iterable[_Open], *, world_hides: bool) -> tuple[MarketRow, ...]:
+    """Cells from fine to coarse: what is too thin at one level is counted at the next.
+
+    In the whole world a few growers are hidden too if ``world_hides``; otherwise they are left out.
+    """
     left, shown = list(found), Counter[Cell]()
     for step in STEPS:
         cells: defaultdict[Cell, list[_Open]] = defaultdict(list)
@@ -88,7 +92,7 @@ def _rows(found: Iterable[_Open]) -> tuple[MarketRow, ...]:
             cells[each.group, step(each.region)].append(each)
         left = []
         for cell, members in cells.items():
-            if cell in shown or cell[1] == EVERYWHERE or _hides(members):
+            if cell in shown or (world_hides and cell[1] == EVERYWHERE) or _hides(members):
                 shown[cell] += len(members)
             else:
                 left += members

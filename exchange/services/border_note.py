@@ -7,8 +7,8 @@ from django.db import transaction
 
 from exchange.models import BorderNote
 from growers import clock, place
-from growers.models import Change, Taxon
-from growers.services import change
+from growers.models import Change, Site, Taxon
+from growers.services import after_commit, change
 from growers.services.problem import Problems
 from growers.services.row import columns_check, fields_set
 
@@ -37,9 +37,17 @@ def border_note_create(**fields: Unpack[BorderNoteFields]) -> BorderNote:
         fields_set(note, fields, BorderNoteFields.__annotations__)
         _note_check(note)
         note.save()
-        if note.taxon is not None:
-            change.note(Change.Kind.TAXON, note.taxon)
+        _announce(note)
     return note
+
+
+def _announce(note: BorderNote) -> None:
+    """Note what it touches: the plants of its taxon, or else every site behind the border."""
+    if note.taxon is not None:
+        change.note(Change.Kind.TAXON, note.taxon)
+    else:
+        change.note_all(Change.Kind.SITE, Site.objects.filter(cell_country=note.destination))
+    after_commit.start("exchange.matching")
 
 
 def _note_check(note: BorderNote) -> None:

@@ -1,5 +1,7 @@
 """The role of a coordinator: given and taken by whoever runs the server, asked for by what needs it."""
 
+from django.utils.translation import gettext as _
+
 from exchange.models import Coordinator
 from growers.errors import NotFound
 from growers.handle import skeleton
@@ -23,7 +25,7 @@ def coordinator_revoke(*, handle: str) -> Grower:
 def coordinator_only(actor: Grower) -> None:
     """``NotFound`` unless the actor is a coordinator now: others are not told what there is."""
     if not Coordinator.objects.filter(grower=actor, grower__closed_at=None).exists():
-        raise NotFound("There is no such thing, or it is not yours to see.")
+        raise NotFound(_("There is no such thing, or it is not yours to see."))
 
 
 def _known_as(handle: str) -> Grower:

@@ -7,10 +7,12 @@ PostgreSQL alike; a worker that dies leaves a claim that runs out.
 
 import logging
 import time
+import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+import structlog
 from django.db.models import F, Q
 
 from exchange.models.due import DueTask
@@ -81,9 +83,15 @@ def run_due(now: datetime, limit: int) -> DueReport:
     """Do what is due at ``now``, the longest overdue first, at most ``limit`` rows and a few minutes' work.
 
     Must not be called inside a transaction: others must see the claims at once. Kinds that this version
-    has no handler for stay untouched; during an upgrade a newer worker does them.
+    has no handler for stay untouched; during an upgrade a newer worker does them. What is logged meanwhile
+    carries a ``run_id`` of this sweep.
     """
-    _look(now)
+    with structlog.contextvars.bound_contextvars(run_id=uuid.uuid4().hex):
+        _look(now)
+        return _sweep(now, limit)
+
+
+def _sweep(now: datetime, limit: int) -> DueReport:
     due = DueTask.objects.filter(free(now), due_at__lte=now, kind__in=list(HANDLERS)).order_by("due_at", "id")
     results = []
     started = time.monotonic()

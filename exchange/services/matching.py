@@ -28,6 +28,8 @@ from exchange.selectors.smallest_change import alternatives
 from exchange.selectors.timeline_record import timeline_record
 from exchange.services.notification import pairings_tell
 from exchange.services.pair_digest import Pair, pair_digest
+from exchange.services.refusal_memory import RefusalMemory, RefusedBefore
+from exchange.services.second_packet import with_second_packets
 from exchange.services.sharing import Planned, Shared, share_out
 from exchange.services.shortlist import shortlist
 from growers import clock
@@ -81,7 +83,11 @@ class Found:
     """A pairing: the row that stands already, or a new one that is not stored yet."""
 
     row: Pairing
-    dose_chances: tuple[float, ...]
+
+    @property
+    def dose_chances(self) -> tuple[float, ...]:
+        """Of the first, second, … dose of a packet."""
+        return tuple(self.row.plan["dose_chances"])
 
     @property
     def key(self) -> Key:
@@ -135,9 +141,9 @@ def matching_run(
     return RunResult(run, tuple(ordered), reckoned.refused)
 
 
-def matching_dry_run(*, today: date, rule: MatchingRun.Rule) -> DryRun:
+def matching_dry_run(*, today: date, rule: MatchingRun.Rule, progress: Progress | None = None) -> DryRun:
     """What a run would change; it writes nothing."""
-    reckoned = matching_reckon(today=today, rule=rule)
+    reckoned = matching_reckon(today=today, rule=rule, progress=progress)
     return DryRun(reckoned, _changes(reckoned, list(standing_pairings()), dismissed_pairs()))
 
 
@@ -147,7 +153,8 @@ def matching_reckon(*, today: date, rule: MatchingRun.Rule, progress: Progress |
     standing = {_key(row): row for row in standing_pairings()}
     found, refused = _reckon(open_now, standing, dismissed_pairs(), progress)
     planned = [Planned(pair.row.offer, pair.row.wanted_cross, pair.dose_chances) for pair in found]
-    return Reckoned(open_now, rule, tuple(found), tuple(refused), share_out(planned, RULES[rule]))
+    shared = share_out(planned, RULES[rule], asked=[row for row, _ in open_now.wanted.values()])
+    return Reckoned(open_now, rule, tuple(found), tuple(refused), shared)
 
 
 def matching_store(reckoned: Reckoned, *, guard: Guard | None = None) -> MatchingRun:
@@ -198,7 +205,8 @@ def _reckon(
 ) -> tuple[list[Found], list[Refused]]:
     """Every pair that is open; what was reckoned from the same input before is taken as it stands."""
     entries = pedigree_entries(_plant_ids(open_now))
-    outcomes: list[Found | Refused] = []
+    found: list[Found] = []
+    refused: list[Refused] = []
     for done, (row, wanted) in enumerate(open_now.wanted.values(), start=1):
         flowers = _Flowers(wanted.bloom, open_now.today)
         pairs = [
@@ -207,13 +215,20 @@ def _reckon(
             if offer_row.plant.grower_id != row.seed_parent.grower_id
             and (offer_row.pk, row.pk) not in dismissed
         ]
+        memory = RefusalMemory(wanted.key)
+        paired: list[tuple[Pair, Pairing]] = []
         for pair in shortlist(pairs, open_now.today, flowers.look):
             known = standing.get((pair.offer_row.pk, row.pk))
-            outcomes.append(_outcome(pair, open_now.today, entries, flowers, known))
+            outcome = _outcome(pair, open_now.today, entries, flowers, known, memory)
+            if isinstance(outcome, Refused):
+                refused.append(outcome)
+            else:
+                paired.append((pair, outcome))
+        memory.store()
+        found += map(Found, with_second_packets(paired, open_now.today, flowers.look))
         if progress is not None:
             progress(done, len(open_now.wanted))
-    found = [outcome for outcome in outcomes if isinstance(outcome, Found)]
-    return found, [outcome for outcome in outcomes if isinstance(outcome, Refused)]
+    return found, refused
 
 
 def _pair(
@@ -229,21 +244,41 @@ def _plant_ids(open_now: Market) -> set[int]:
 
 
 def _outcome(
-    pair: Pair, today: date, entries: Sequence[PedigreeEntry], flowers: _Flowers, known: Pairing | None
-) -> Found | Refused:
+    pair: Pair,
+    today: date,
+    entries: Sequence[PedigreeEntry],
+    flowers: _Flowers,
+    known: Pairing | None,
+    memory: RefusalMemory,
+) -> Pairing | Refused:
+    reasons = refusals(pair.offer, pair.wanted) + ((pair.forbidden,) if pair.forbidden else ())
+    if not {reason.code for reason in reasons} <= MENDABLE:
+        return Refused(pair.offer_row, pair.wanted_row, reasons, None, _basis(pair))
     digest = pair_digest(pair, today, entries)
     if known is not None and known.input_digest == digest:
-        return Found(known, tuple(known.plan["dose_chances"]))
-    reasons = refusals(pair.offer, pair.wanted) + ((pair.forbidden,) if pair.forbidden else ())
-    if reasons:
-        mendable = {reason.code for reason in reasons} <= MENDABLE
-        change = _change(pair, None, today, flowers) if mendable else None
-        return Refused(pair.offer_row, pair.wanted_row, reasons, change, _basis(pair))
+        return known
+    before = memory.find(digest)
+    if before is None:
+        outcome = (
+            RefusedBefore(reasons, _change(pair, None, today, flowers))
+            if reasons
+            else _planned(pair, digest, today, entries, flowers)
+        )
+        if isinstance(outcome, Pairing):
+            return outcome
+        memory.keep(digest, outcome)
+        before = outcome
+    return Refused(pair.offer_row, pair.wanted_row, before.reasons, before.change, _basis(pair))
+
+
+def _planned(
+    pair: Pair, digest: str, today: date, entries: Sequence[PedigreeEntry], flowers: _Flowers
+) -> Pairing | RefusedBefore:
+    """The pairing of an eligible pair, or why no day ahead can work."""
     way = lane(pair.offer_row, pair.offer_row.plant.site, pair.wanted_row.seed_parent.site, today)
     plan = plan_pair(pair.offer, pair.wanted, way, today, flowers.ahead)
     if isinstance(plan, Reason):
-        change = _change(pair, None, today, flowers)
-        return Refused(pair.offer_row, pair.wanted_row, (plan,), change, _basis(pair))
+        return RefusedBefore((plan,), _change(pair, None, today, flowers))
     row = _row(pair, plan, digest)
     if flowers.ahead is not None:
         picture = timeline(pair.offer, pair.wanted, way, today, flowers.ahead, plan)
@@ -251,7 +286,7 @@ def _outcome(
     row.cautions = reason_records(cautions(pair.offer, pair.wanted, way, plan, entries))
     found = _change(pair, plan, today, flowers)
     row.smallest_change = reason_records([found.reason()])[0] if found else None
-    return Found(row, tuple(row.plan["dose_chances"]))
+    return row
 
 
 def _basis(pair: Pair) -> tuple[str, str] | None:
@@ -293,9 +328,10 @@ def _store(reckoned: Reckoned) -> MatchingRun:
     changes = _changes(reckoned, locked, dismissed)
     latest = MatchingRun.objects.order_by("-pk").first()
     stamp = reckoned.open_now.today, reckoned.rule, model_version()
-    same = latest is not None and (latest.today, latest.rule, latest.model_version) == stamp
-    if latest is not None and same and not changes.fresh and not changes.gone:
-        return latest
+    if latest is not None and not changes.fresh and not changes.gone:
+        before = latest.today, latest.rule, latest.model_version, latest.report
+        if before == (*stamp, reckoned.shared.report):
+            return latest
     run = _run(reckoned, changes)
     for row in changes.fresh:
         row.run = run

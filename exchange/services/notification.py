@@ -1,14 +1,18 @@
 """Who is to be told what of a run: one row for one event, and nothing where nothing that matters changed.
 
-Written in the transaction that stores the run: a worker that dies leaves both or neither.
+Written in the transaction that stores the run: a worker that dies leaves both or neither. Whoever was told
+says what they have read.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime
 
 from django.db.models import Max
 
 from exchange.models import Notification, Pairing
 from exchange.models.offer import OpenState
+from growers import clock
+from growers.errors import NotFound
 from growers.models import Grower
 
 Kind = Notification.Kind
@@ -31,6 +35,22 @@ def pairings_tell(*, fresh: Sequence[Pairing], gone: Sequence[Pairing]) -> None:
     rows = [row for pairing in fresh for row in _of_fresh(pairing, before.get(_pair(pairing)))]
     rows += [row for pairing in gone for row in _of_gone(pairing, before.get(_pair(pairing)))]
     Notification.objects.bulk_create(rows, ignore_conflicts=True)
+
+
+def notification_mark_read(*, actor: Grower, notification: Notification) -> None:
+    """Note that its grower has read it; the first time counts. ``NotFound`` for anybody else."""
+    own = Notification.objects.filter(pk=notification.pk, grower=actor)
+    if not own.exists():
+        raise NotFound("There is no such notification.")
+    own.filter(read_at=None).update(read_at=clock.now())
+
+
+def notifications_mark_read(*, actor: Grower, told_until: datetime | None = None) -> int:
+    """Note that a grower has read all that was told up to an instant, included; how many are left."""
+    unread = Notification.objects.filter(grower=actor, read_at=None)
+    shown = unread if told_until is None else unread.filter(created_at__lte=told_until)
+    shown.update(read_at=clock.now())
+    return unread.count()
 
 
 def _of_fresh(pairing: Pairing, last: Notification | None) -> Iterator[Notification]:

@@ -4,6 +4,7 @@ A change is claimed before anything is read and deleted after everything is stor
 leaves claims that run out, and the next run finds the same pairings and tells nobody twice.
 """
 
+import time
 from datetime import UTC, date, datetime, timedelta
 
 from exchange.models import DueTask, MatchingRun
@@ -18,6 +19,8 @@ KIND = "matching"
 SOCIETY = 1
 """The one scope there is: all that is open. A due task asks for a number."""
 CLAIM_LASTS = timedelta(minutes=15)
+PREVIEW_LASTS_SECONDS = 60
+"""How long a request may reckon for an answer that is not stored (judgement)."""
 
 
 def rescore(*, now: datetime) -> MatchingRun | None:
@@ -28,25 +31,30 @@ def rescore(*, now: datetime) -> MatchingRun | None:
         until = _claim(held)
         if until is None and not _is_new_day(_day(now)):
             return None
-        return _run(held, until, _day(now), _usual_rule())
+        return _run(held, until, _day(now), usual_rule())
 
 
-def matching_order(*, actor: Grower, now: datetime, rule: MatchingRun.Rule | None = None) -> MatchingRun:
-    """A run at the wish of a coordinator; a rule other than the one in use stays for the runs after it.
-
-    Raises ``NotFound`` for others, ``Conflict`` while another run is going on.
-    """
-    coordinator_only(actor)
-    with leased(KIND, now) as held:
-        if held is None:
-            raise Conflict("A matching run is going on at this moment; try again when it has ended.")
-        return _run(held, _claim(held), _day(now), rule or _usual_rule())
+def run_held(held: Held, *, rule: MatchingRun.Rule) -> MatchingRun:
+    """A run by a rule under a lease of ``KIND``, whether or not anything has changed."""
+    return _run(held, _claim(held), _day(held.taken_at), rule)
 
 
 def matching_preview(*, actor: Grower, now: datetime, rule: MatchingRun.Rule | None = None) -> DryRun:
-    """What a run would change, for a coordinator; nothing is stored. ``NotFound`` for others."""
+    """What a run would change, for a coordinator; nothing is stored.
+
+    Raises ``NotFound`` for others, ``Conflict`` where reckoning it takes longer than somebody can wait.
+    """
     coordinator_only(actor)
-    return matching_dry_run(today=_day(now), rule=rule or _usual_rule())
+    started = time.monotonic()
+
+    def bounded(_done: int, _of: int) -> None:
+        if time.monotonic() - started > PREVIEW_LASTS_SECONDS:
+            raise Conflict(
+                f"There is too much for a dry run: it takes longer than {PREVIEW_LASTS_SECONDS} seconds."
+                " Order a run instead."
+            )
+
+    return matching_dry_run(today=_day(now), rule=rule or usual_rule(), progress=bounded)
 
 
 @register(KIND)
@@ -94,7 +102,7 @@ def _day(now: datetime) -> date:
     return now.astimezone(UTC).date()
 
 
-def _usual_rule() -> MatchingRun.Rule:
+def usual_rule() -> MatchingRun.Rule:
     """The rule of the latest run: an edit must not undo what a coordinator chose."""
     latest = MatchingRun.objects.order_by("-pk").values_list("rule", flat=True).first()
     return MatchingRun.Rule(latest) if latest else MatchingRun.Rule.EACH_GROWER_FIRST

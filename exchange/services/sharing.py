@@ -1,5 +1,6 @@
 """Shares out the doses of all offers: from planned pairings to the allocation and its explanation."""
 
+import json
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import timedelta
@@ -12,6 +13,7 @@ from exchange.models import Offer, Pairing, WantedCross
 from exchange.selectors.plan_record import reason_records
 from growers import clock
 from growers.models import Grower
+from growers.selectors.site import Region, region
 
 FIRST_SEASON_DAYS = 365
 """A grower in the first year after signing up counts as new in reports (judgement)."""
@@ -43,23 +45,30 @@ class Shared:
         return self.doses.get(pair, 0), self.explanations.get(pair)
 
 
-def share_out(planned: Sequence[Planned], rule: Rule) -> Shared:
-    """Share the doses of all offers out among the pairings that reach the least chance asked for."""
-    allocation = allocation_of(planned, rule)
-    return Shared(allocation.doses, _explanations(allocation), asdict(allocation_report(allocation)))
+def share_out(planned: Sequence[Planned], rule: Rule, *, asked: Sequence[WantedCross] = ()) -> Shared:
+    """Share the doses of all offers out among the pairings that reach the least chance asked for.
+
+    ``asked`` are the open wanted crosses; those without any pairing count in the report alone.
+    """
+    allocation = allocation_of(planned, rule, asked=asked)
+    # As the database gives it back, so that two reports can be compared.
+    report = json.loads(json.dumps(asdict(allocation_report(allocation))))
+    return Shared(allocation.doses, _explanations(allocation), report)
 
 
-def allocation_of(planned: Sequence[Planned], rule: Rule) -> Allocation:
+def allocation_of(planned: Sequence[Planned], rule: Rule, *, asked: Sequence[WantedCross] = ()) -> Allocation:
     """The allocation of planned pairings; what stands proposed counts a little more.
 
-    Growers whose pairings all fall short of what they asked for stay in: the report counts who asked.
+    Growers stay in whose pairings all fall short of what they asked for, or who have none: the report
+    counts who asked.
     """
+    wanted = {str(row.public_id): row for row in [*asked, *(pair.wanted_cross for pair in planned)]}
     useful = [pair for pair in planned if pair.dose_chances[0] >= pair.wanted_cross.least_chance]
     return allocate(
         [_edge(pair) for pair in useful],
         {str(pair.offer.public_id): pair.offer.doses for pair in useful},
-        {str(pair.wanted_cross.public_id): _want(pair.wanted_cross) for pair in planned},
-        {str(grower.public_id): _labels(grower) for grower in _growers(planned)},
+        {key: _want(row) for key, row in wanted.items()},
+        {str(grower.public_id): _labels(grower) for grower in _growers(wanted.values())},
         rule=rule,
         proposed_before=_proposed_before(useful),
     )
@@ -79,14 +88,19 @@ def _want(wanted_cross: WantedCross) -> Want:
     return Want(str(wanted_cross.seed_parent.grower.public_id), wanted_cross.flowers)
 
 
-def _growers(planned: Iterable[Planned]) -> set[Grower]:
-    return {pair.wanted_cross.seed_parent.grower for pair in planned}
+def _growers(wanted: Iterable[WantedCross]) -> set[Grower]:
+    return {row.seed_parent.grower for row in wanted}
 
 
 def _labels(grower: Grower) -> GrowerLabels:
     site = grower.sites.order_by("pk").first()
     is_new = clock.now() - grower.created_at < timedelta(days=FIRST_SEASON_DAYS)
-    return GrowerLabels(region=site.cell_country if site else "", first_season=is_new)
+    return GrowerLabels(region=_told_place(region(site)) if site else "", first_season=is_new)
+
+
+def _told_place(where: Region) -> str:
+    """The country if the grower lets others read it: coordinators read the report."""
+    return where.country or where.part_of_the_world
 
 
 def _proposed_before(planned: Iterable[Planned]) -> dict[Pair, int]:

@@ -2,6 +2,7 @@
 
 from celery import shared_task
 
+from exchange.services import idempotent_answer, matching_order  # noqa: F401 - they register what is due
 from exchange.services.due import run_due
 from growers import clock
 

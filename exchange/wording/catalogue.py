@@ -76,6 +76,10 @@ SENTENCES: Mapping[str, str | Promise] = {
     "doses_over_flowers": _(
         "{flowers} doses are wanted, but only about {expected} flowers are expected once they arrive."
     ),
+    "doses_over_donor_flowers": _(
+        "{doses} doses are wanted, which takes {flowers} flowers of the donor; that so many have opened by"
+        " the likeliest posting day: {words}."
+    ),
     "other_direction": _(
         "The other way round takes more often: {pollen_groups} as seed parent, about {percent} in 100. Ask"
         " whether its grower would cross it there with your pollen."
@@ -87,6 +91,10 @@ SENTENCES: Mapping[str, str | Promise] = {
         "Collected and handed over before the post's cut-off: each flower {words} instead of {instead}."
     ),
     "change_cold_box": _("In a cold box instead of an envelope: each flower {words} instead of {instead}."),
+    "change_second_donor": _(
+        "With pollen of {plant} from a second donor as well: at least one capsule {words} instead of"
+        " {instead}."
+    ),
     "change_post_to_country": _("If the donor posted there: each flower {words}."),
     # why a wanted cross gets what it gets
     "allocation_best": _("The best that was on offer for it."),

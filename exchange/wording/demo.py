@@ -19,6 +19,7 @@ from exchange.wording.pairing import (
     decided_sentence,
     posting_sentence,
     sentences,
+    two_baskets_sentence,
 )
 
 SHOWN_EACH = 2
@@ -82,6 +83,8 @@ def _pairing_lines(pairing: Pairing) -> list[str]:
     lines += [f"  papers    {line}" for line in sentences([pairing.papers] if pairing.papers else [])]
     lines += [f"  for       {line}" for line in sentences(pairing.reasons)]
     lines += [f"  mind      {line}" for line in sentences(pairing.cautions)]
+    if split := two_baskets_sentence(pairing):
+        lines += [f"  split     {split}"]
     if pairing.smallest_change:
         lines += [f"  better    {line}" for line in sentences([pairing.smallest_change])]
     if pairing.allocation:

@@ -48,6 +48,29 @@ def chance_sentence(pairing: Pairing) -> str:
     return f"{words}; {more}"
 
 
+def two_baskets_sentence(pairing: Pairing) -> str:
+    """What the doses in two packets would give instead of one; empty where that was not reckoned."""
+    baskets = pairing.plan.get("two_baskets") or {}
+    if "doses" not in baskets:
+        return ""
+    first, second = baskets["doses"]
+    if baskets["offer"] is None:
+        week = _week(date.fromisoformat(baskets["posting"][1]))
+        how = _("{first} + {second} doses, the second packet in the {week}").format(
+            first=first, second=second, week=week
+        )
+    else:
+        how = _("{first} + {second} doses, the second packet from another donor").format(
+            first=first, second=second
+        )
+    split, together = (percent(baskets[f"at_least_one_{name}"]) for name in ("split", "together"))
+    if baskets["gain"] > 0.0 and split != together:
+        gains = _("{how}: at least one capsule {split} instead of {together}")
+    else:
+        gains = _("{how}: no better, at least one capsule {split} instead of {together}")
+    return gains.format(how=how, split=split, together=together)
+
+
 def posting_sentence(pairing: Pairing) -> str:
     """When to post, no more precise than is known."""
     dates = pairing.plan["dates"]

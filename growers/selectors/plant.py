@@ -80,14 +80,15 @@ def plant_of(owner: Grower, public_id: UUID) -> PlantForOwner:
 def plants_for_others(plant_ids: Iterable[int]) -> dict[int, PlantForOthers]:
     """What others may read of these plants, which the caller decided to show; one query."""
     plants = Plant.objects.filter(pk__in=list(plant_ids)).select_related("site", "taxon")
-    return {plant.pk: _for_others(plant) for plant in plants}
+    return {plant.pk: plant_for_others(plant) for plant in plants}
 
 
 def _whole() -> QuerySet[Plant]:
     return Plant.objects.select_related("site", "taxon", "seed_parent", "pollen_parent")
 
 
-def _for_others(plant: Plant) -> PlantForOthers:
+def plant_for_others(plant: Plant) -> PlantForOthers:
+    """What others may read of a loaded plant with its site and taxon; no query."""
     return PlantForOthers(
         public_id=plant.public_id,
         name_as_grown=plant.name_as_grown,

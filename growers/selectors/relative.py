@@ -1,10 +1,14 @@
 """Who descends from whom: ancestors of plants as plain data for kinship, and paths between plants."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, replace
+
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from growers.errors import Conflict
-from growers.models import Plant, Taxon
+from growers.models import Grower, Plant, Taxon
 
 MOST_GENERATIONS = 60
 """Pedigrees are followed no further (judgement); it bounds the work that one plant can cause."""
@@ -40,7 +44,20 @@ def pedigree(plant_ids: Iterable[int]) -> list[Relative]:
     Parentage that a test contradicts counts as unknown; a plant whose identity is in doubt is a clone of
     its own.
     """
-    rows = _ancestor_rows(plant_ids)
+    return _relatives(_ancestor_rows(plant_ids))
+
+
+def pedigree_known_to(owner: Grower, plants: Collection[Plant]) -> list[Relative]:
+    """Loaded plants as :func:`pedigree` gives them, as far as one grower may read; no query.
+
+    Parents of another's plant are that grower's to know and count as unknown here.
+    """
+    rows = {plant.pk: _row(plant) for plant in plants if plant.grower_id == owner.pk}
+    others = [plant for plant in plants if plant.grower_id != owner.pk]
+    return _relatives(rows | {plant.pk: replace(_row(plant), parents=(None, None)) for plant in others})
+
+
+def _relatives(rows: dict[int, _Row]) -> list[Relative]:
     clone_parents = _clone_parents(rows)
     by_clone: dict[str, list[_Row]] = {}
     for row in sorted(rows.values(), key=lambda row: row.pk):
@@ -87,6 +104,26 @@ def line_of_descent(parents: Parents, plant_id: int, ancestor_id: int) -> list[i
         line.append(here)
         here = offspring[here]
     return line[::-1]
+
+
+def on_circles(parents: Parents) -> Parents:
+    """Those that are their own ancestors, with parents on the same circles; its time grows with the links."""
+    places = {pk: place for place, pk in enumerate(parents)}
+    links = [(places[pk], places[up]) for pk, ups in parents.items() for up in ups if up in places]
+    rows, columns = zip(*links, strict=True) if links else ((), ())
+    graph = coo_array(([True] * len(links), (rows, columns)), shape=(len(places), len(places)))
+    _, found = connected_components(graph, connection="strong")
+    circle: dict[int | None, int] = dict(zip(parents, found.tolist(), strict=True))
+    sizes = Counter(circle.values())
+
+    def inside(pk: int, up: int | None) -> int | None:
+        return up if circle.get(up) == circle[pk] else None
+
+    return {
+        pk: (inside(pk, seed), inside(pk, pollen))
+        for pk, (seed, pollen) in parents.items()
+        if sizes[circle[pk]] > 1 or pk in (seed, pollen)
+    }
 
 
 def _ancestor_rows(plant_ids: Iterable[int]) -> dict[int, _Row]:

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from uuid import UUID
 
+from growers.errors import Conflict
 from growers.models import Taxon
 
 GENERA = {"n.": "nymphaea", "n": "nymphaea", "v.": "victoria", "v": "victoria"}
@@ -49,12 +50,24 @@ def taxon_search(text: str) -> list[TaxonFound]:
     ]
 
 
+def group_taxon(group: str) -> Taxon:
+    """The row that stands for a whole group; ``Conflict`` while the reference tables are not loaded."""
+    found = Taxon.objects.filter(rank=Taxon.Rank.GROUP, group=group).first()
+    if found is None:
+        raise Conflict(
+            f"The reference tables have no entry for the group {group}; whoever runs this server loads them."
+        )
+    return found
+
+
 def taxa_by_name(names: Iterable[str]) -> dict[str, Taxon]:
-    """The taxon of each name as typed, where there is exactly one; one query."""
+    """The taxon of each name as typed: the one with this very name, or the only one alike; one query."""
     typed = {name: folded(name) for name in names if name}
     wanted = set(typed.values())
     meant: dict[str, list[Taxon]] = {}
     for taxon in Taxon.objects.all() if wanted else ():
         if (name := folded(taxon.name)) in wanted:
             meant.setdefault(name, []).append(taxon)
-    return {name: meant[key][0] for name, key in typed.items() if len(meant.get(key, ())) == 1}
+    alike = {name: meant[key][0] for name, key in typed.items() if len(meant.get(key, ())) == 1}
+    exact = {taxon.name: taxon for taxa in meant.values() for taxon in taxa if taxon.name in typed}
+    return alike | exact

@@ -1,6 +1,7 @@
 """Reads CSV tables whole or not at all; what is wrong names row, column, value and what is allowed.
 
-A cell is text, whatever it begins with. The header is row 1, as in a spreadsheet.
+A cell is text, whatever it begins with; the apostrophe that keeps a spreadsheet from reckoning it is taken
+away. The header is row 1, as in a spreadsheet.
 """
 
 import csv
@@ -12,6 +13,7 @@ from datetime import date, time
 from typing import Literal
 
 from growers.errors import FieldProblem, InvalidInput
+from growers.selectors.csv_cell import restored
 
 LONGEST_TABLE_BYTES = 1_000_000
 MOST_ROWS = 20_000
@@ -102,7 +104,7 @@ def _numbered(reader: Iterator[list[str]], file: str) -> Iterator[tuple[int, lis
             sentence = f"it has more rows; allowed: at most {MOST_ROWS} and the header."
             raise _table_refusal("table", "too_many_rows", sentence, file)
         if any(cell.strip() for cell in cells):
-            yield number, [cell.strip() for cell in cells]
+            yield number, [restored(cell.strip()) for cell in cells]
 
 
 def _columns(header: list[str], required: Sequence[str], optional: Sequence[str], file: str) -> list[str]:

@@ -9,10 +9,11 @@ from django.db import transaction
 from growers import clock
 from growers.errors import FieldProblem
 from growers.models import Change, Grower, Plant, Site, Taxon
-from growers.selectors.relative import Parents, line_of_descent
+from growers.selectors.csv_cell import list_parts
+from growers.selectors.relative import Parents, line_of_descent, on_circles
 from growers.selectors.taxon import taxa_by_name
 from growers.services import change
-from growers.services.csv_table import CellReader, TableRow, read_table, refuse
+from growers.services.csv_table import MOST_PROBLEMS, CellReader, TableRow, read_table, refuse
 from growers.services.grower import open_grower
 from growers.services.plant import own_site_check
 from growers.services.plant_rule import (
@@ -133,8 +134,8 @@ def _cells_set(entry: _Entry, taxa: Mapping[str, Taxon]) -> None:
     plant.crowns = plant.crowns if crowns is None else crowns
     plant.wild_year = cells.integer("wild_year", EARLIEST_WILD_YEAR, 9999)
     plant.direction_known = YES_NO[cells.choice("direction_known", [*YES_NO], default="yes") or "yes"]
-    plant.traits = _parts(entry.cell("traits"))
-    plant.chromosome_counts = [_whole(part) for part in _parts(entry.cell("chromosome_counts"))]
+    plant.traits = list_parts(entry.cell("traits"))
+    plant.chromosome_counts = [_whole(part) for part in list_parts(entry.cell("chromosome_counts"))]
     _taxon_set(entry, taxa)
 
 
@@ -144,10 +145,6 @@ def _taxon_set(entry: _Entry, taxa: Mapping[str, Taxon]) -> None:
         entry.problems.add("taxon", name, "the name of a taxon in the tables, or nothing", code="not_found")
     elif name:
         entry.plant.taxon = taxa[name]
-
-
-def _parts(cell: str) -> list[str]:
-    return [part.strip() for part in cell.split(";") if part.strip()]
 
 
 def _whole(part: str) -> int | str:
@@ -200,12 +197,14 @@ def _circles_note(entries: Sequence[_Entry]) -> None:
         places[id(entry.plant)]: (_place_of(entry, PARENTS[0], places), _place_of(entry, PARENTS[1], places))
         for entry in entries
     }
-    for position, entry in enumerate(entries):
-        for column, parent in zip(PARENTS, parents[position], strict=True):
-            line = [] if parent is None else line_of_descent(parents, parent, position)
+    circles = on_circles(parents)
+    # No more than a refusal lists: a path is looked for, and told, for each.
+    for position in [*circles][:MOST_PROBLEMS]:
+        for column, parent in zip(PARENTS, circles[position], strict=True):
+            line = [] if parent is None else line_of_descent(circles, parent, position)
             if line:
                 numbers = [entries[place].plant.number for place in [position, *line]]
-                circle_note(entry.problems, column, numbers)
+                circle_note(entries[position].problems, column, numbers)
 
 
 def _place_of(entry: _Entry, column: str, places: Mapping[int, int]) -> int | None:

@@ -17,6 +17,9 @@ EARLIEST_WILD_YEAR = 1750
 
 CROWNS = (1, 500)
 PARENTS = ("seed_parent", "pollen_parent")
+LONGEST_PATH = 10
+"""Plants of a circle that a sentence names (judgement)."""
+
 PLAIN_NUMBER = re.compile(r"[0-9]{1,9}", re.ASCII)
 
 
@@ -108,7 +111,7 @@ def circle_note(problems: Problems, name: str, labels: Sequence[str]) -> None:
     plant, parent = labels[0], labels[1]
     kin = _ancestor_word(len(labels) - 1)
     allowed = f"a plant that does not descend from {plant}"
-    path = " → ".join(labels)
+    path = " → ".join([*labels[:LONGEST_PATH], "…", plant] if len(labels) > LONGEST_PATH + 2 else labels)
     subject = name if problems.row is None else f"Row {problems.row}, column {name}: it"
     detail = f"{subject} is {parent!r}, but {plant} would be its own {kin} ({path}); allowed: {allowed}."
     problems.add_sentence(name, "own_ancestor", detail, value=parent, allowed=allowed)
@@ -117,4 +120,6 @@ def circle_note(problems: Problems, name: str, labels: Sequence[str]) -> None:
 def _ancestor_word(generations: int) -> str:
     if generations == 1:
         return "parent"
+    if generations > LONGEST_PATH:
+        return "ancestor"
     return "great-" * (generations - 2) + "grandparent"

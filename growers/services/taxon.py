@@ -19,7 +19,7 @@ CHROMOSOMES_2N = (8, 400)
 RANGES = {
     "flower_days": (1, 14),
     "receptive_day": (1, 14),
-    "pollen_first_day": (1, 14),
+    "pollen_first_day": (0, 14),  # 0 is the bud of the day before
     "pollen_last_day": (1, 14),
     "ploidy": (1, 20),
 }
@@ -102,7 +102,8 @@ def counts_check(problems: Problems, counts: object) -> None:
 def _days_check(taxon: Taxon, problems: Problems) -> None:
     for name in DAYS:
         if getattr(taxon, name) > taxon.flower_days:
-            problems.add(name, getattr(taxon, name), f"1 to {taxon.flower_days}, the days a flower lasts")
+            low = RANGES[name][0]
+            problems.add(name, getattr(taxon, name), f"{low} to {taxon.flower_days}, the days a flower lasts")
     if taxon.pollen_first_day > taxon.pollen_last_day:
         first = taxon.pollen_first_day
         problems.add("pollen_last_day", taxon.pollen_last_day, f"{first} (pollen_first_day) or later")

@@ -5,8 +5,10 @@ import uuid
 from dataclasses import dataclass, field
 from typing import Any, cast
 
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.http import HttpResponse
 from django.test import Client
+from django.test.client import BOUNDARY, MULTIPART_CONTENT, encode_multipart
 
 from exchange.services.account import email_confirm
 from exchange.services.api_token import token_create
@@ -69,6 +71,14 @@ class Caller:
     def post(self, path: str, body: Any = None, **headers: str) -> Answer:
         """A POST with a fresh key unless one is given."""
         return self.call("POST", path, body, **{"idempotency_key": str(uuid.uuid4()), **headers})
+
+    def upload(self, path: str, table: str | bytes, **stated: Any) -> Answer:
+        """A POST of a form with a table as its file; of what is stated, headers begin with ``header_``."""
+        headers = {name[7:]: stated.pop(name) for name in list(stated) if name.startswith("header_")}
+        content = table.encode() if isinstance(table, str) else table
+        file = SimpleUploadedFile("from my disk.csv", content, "text/csv")
+        body = encode_multipart(BOUNDARY, {**stated, "file": file})
+        return self.post(path, body, content_type=MULTIPART_CONTENT, **headers)
 
     def patch(self, path: str, body: Any, **headers: str) -> Answer:
         """A PATCH of what is there now, unless a tag is given."""

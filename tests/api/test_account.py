@@ -100,6 +100,77 @@ def test_a_reset_sets_a_new_password_and_ends_sessions(client: Client) -> None:
     assert client_with_token.get("me").code == "token_invalid"
 
 
+def signed_in(grower: Grower) -> Client:
+    """A session of the pages that has just signed in, so that it need not do so once more."""
+    session = Client()
+    session.post("/account/login/", {"login": grower.email, "password": PASSWORD})
+    return session
+
+
+def test_an_address_is_changed_by_the_service_once_it_is_confirmed(client: Client) -> None:
+    known = make_member("known")
+    session = signed_in(known)
+    Change.objects.all().delete()
+    session.post("/account/email/", {"action_add": "", "email": "Other@example.org"})
+    known.refresh_from_db()
+    assert (known.email, Change.objects.count()) == ("known@example.org", 0)
+    assert [sent.to for sent in mail.outbox] == [["other@example.org"]]
+    session.post(link("/account/confirm-email/"))
+    known.refresh_from_db()
+    assert known.email == "other@example.org"
+    assert list(Change.objects.values_list("kind", "subject_id")) == [("grower", known.pk)]
+    (address,) = EmailAddress.objects.all()
+    assert (address.email, address.verified, address.primary) == ("other@example.org", True, True)
+    # The old address is told too: it may not have been its owner who changed it.
+    assert mail.outbox[-1].to == ["known@example.org"] and "other@example.org" in mail.outbox[-1].body
+    with_old = Client()
+    with_old.post("/account/login/", {"login": "known@example.org", "password": PASSWORD})
+    assert with_old.get("/api/v1/me").status_code == 401
+    assert signed_in(known).get("/api/v1/me").json()["email"] == "other@example.org"
+
+
+def test_a_change_to_an_address_in_use_reads_like_any_other(client: Client) -> None:
+    known, other = make_member("known"), make_member("other")
+    answers = []
+    for email in ("other@example.org", "unknown@example.org"):
+        cache.clear()  # one mail in three minutes
+        answer = signed_in(known).post("/account/email/", {"action_add": "", "email": email})
+        answers.append((answer.status_code, answer["Location"]))
+    assert answers == [(302, "/account/email/")] * 2
+    assert [sent.to for sent in mail.outbox] == [["other@example.org"], ["unknown@example.org"]]
+    known.refresh_from_db()
+    other.refresh_from_db()
+    assert (known.email, other.email) == ("known@example.org", "other@example.org")
+
+
+def test_an_address_that_another_came_to_use_meanwhile_is_not_taken(client: Client) -> None:
+    known = make_member("known")
+    session = signed_in(known)
+    session.post("/account/email/", {"action_add": "", "email": "other@example.org"})
+    make_member("other", confirmed=False)
+    Change.objects.all().delete()
+    assert session.post(link("/account/confirm-email/")).status_code == 302
+    known.refresh_from_db()
+    assert (known.email, Change.objects.count(), len(mail.outbox)) == ("known@example.org", 0, 1)
+    assert not EmailAddress.objects.get(email="other@example.org").verified
+
+
+def test_a_change_that_cannot_be_noted_is_not_made(client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    known = make_member("known")
+    session = signed_in(known)
+    session.raise_request_exception = False
+    session.post("/account/email/", {"action_add": "", "email": "other@example.org"})
+
+    def fails(*_: object, **__: object) -> None:
+        raise RuntimeError("no room for a note")
+
+    monkeypatch.setattr(Change.objects, "bulk_create", fails)
+    assert session.post(link("/account/confirm-email/")).status_code == 500
+    known.refresh_from_db()
+    assert known.email == "known@example.org"
+    assert not EmailAddress.objects.get(email="other@example.org").verified
+
+
 def test_a_second_factor_is_set_and_asked_for(client: Client) -> None:
     known = make_member("known")
     login = {"login": "known@example.org", "password": PASSWORD}

@@ -1,8 +1,10 @@
 """What the document promises holds for generated requests: no undeclared status, no 5xx, no mismatch.
 
-Valid requests get ids and tags of rows that exist, so that they reach the services.
+Valid requests get ids and tags of rows that exist, so that they reach the services; that they can is shown
+by the requests of the document itself, which all succeed.
 """
 
+import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -12,31 +14,50 @@ from uuid import UUID
 import pytest
 import schemathesis
 from django.core.signals import request_finished, request_started
-from django.db import close_old_connections
+from django.db import close_old_connections, transaction
 from hypothesis import HealthCheck, settings
 from schemathesis.config import SchemathesisConfig
 
 from exchange.api.page import document
-from exchange.models import ApiToken
+from exchange.api.v1.token import SIGN_IN
+from exchange.models import ApiToken, Notification
 from exchange.project.wsgi import application
+from exchange.services.account import email_confirm
 from exchange.services.coordinator import coordinator_grant
-from growers.models import Plant
-from tests.api.caller import caller
-from tests.exchange.society import make_pairing
+from exchange.services.matching_order import matching_order
+from growers.models import Grower, Plant
+from growers.services.bloom import bloom_said_set
+from growers.services.grower import grower_create
+from tests.api.caller import Answer, Caller, caller
+from tests.clock import MovableClock
+from tests.exchange.society import NOON, SUMMER, make_groups, make_pairing
 from tests.factories import (
     make_grower,
     make_offer,
     make_plant,
     make_season,
+    make_site,
     make_taxon,
     make_wanted_cross,
 )
 
 EXAMPLES = 10
 MANY_EXAMPLES = 100
+KINDS = {
+    "site_id": "sites",
+    "plant_id": "plants",
+    "taxon_id": "taxa",
+    "seed_parent_id": "plants",
+    "pollen_parent_id": "plants",
+    "pollen_plant_id": "plants",
+    "pollen_taxon_id": "taxa",
+}
+"""What an id in a body is of; its plural is a list of them."""
 CHECKS = {
     # What fits the description may still break a rule, or be changed meanwhile.
-    "positive_data_acceptance": {"expected-statuses": [200, 201, 204, 401, 403, 404, 409, 412, 422, 428]},
+    "positive_data_acceptance": {
+        "expected-statuses": [200, 201, 202, 204, 401, 403, 404, 409, 412, 422, 428]
+    },
     "missing_required_header": {"expected-statuses": [400, 401, 403, 406, 422, 428]},
 }
 
@@ -62,11 +83,14 @@ class World:
 
 
 @pytest.fixture
-def world(db: None) -> Iterator[World]:
-    owner, stranger = make_grower("donor"), make_grower("outsider")
+def world(db: None, clock: MovableClock) -> Iterator[World]:
+    clock.set(NOON)
+    make_groups()
+    owner, stranger = who_signs_in(), make_grower("outsider")
     taxon = make_taxon()
-    plant: Plant = make_plant(owner, taxon=taxon)
-    season = make_season(plant, date(2026, 6, 1), date(2026, 9, 1))
+    plant = make_plant(owner, site=make_site(owner, name="first pond"), taxon=taxon, number="12")
+    season = make_season(make_plant(owner), date(2026, 6, 1), date(2026, 9, 1))
+    bloom_said_set(actor=owner, plant=plant, **SUMMER)
     tokens = {"owner": caller(owner).token, "outsider": caller(stranger).token}
     caller(owner)
     spare = ApiToken.objects.filter(user=owner).latest("created_at")
@@ -86,17 +110,38 @@ def world(db: None) -> Iterator[World]:
         signal.connect(close_old_connections)
 
 
+def who_signs_in() -> Grower:
+    """The owner, who can sign in as the document shows it."""
+    email, password = str(SIGN_IN["email"]), str(SIGN_IN["password"])
+    owner = grower_create(handle="donor", email=email, password=password)
+    email_confirm(grower=owner)
+    return owner
+
+
 def deals(owned: Plant, other: Plant) -> dict[str, UUID]:
     """Deals of the owner, a coordinator too: an offer, a wanted cross, a pairing with another, a run."""
     coordinator_grant(handle=owned.grower.handle)
     offer, wanted, asked = make_offer(owned), make_wanted_cross(owned), make_wanted_cross(other)
     pairing = make_pairing(offer, asked)
+    told = Notification.objects.create(grower=owned.grower, kind="pairing_proposed", pairing=pairing)
     return {
         "offers": offer.public_id,
         "wanted-crosses": wanted.public_id,
         "pairings": pairing.public_id,
         "matching-runs": pairing.run.public_id,
+        "matching-orders": matching_order(actor=owned.grower, now=NOON).public_id,
+        "notifications": told.public_id,
     }
+
+
+def named(body: Any, world: World) -> Any:
+    """A body in which ids are those of rows that exist."""
+    if not isinstance(body, dict):
+        return body
+    known = {name: world.ids[kind] for name, kind in KINDS.items()}
+    one = {name: known[name] for name in body if name in known}
+    several = {name: [known[name[:-1]]] for name in body if name[:-1] in known}
+    return {**body, **one, **several}
 
 
 def check(case: Any, world: World, viewer: str) -> None:
@@ -106,6 +151,8 @@ def check(case: Any, world: World, viewer: str) -> None:
             case.path_parameters["id"] = world.ids[kind]
         if "If-Match" in (case.headers or {}):
             case.headers["If-Match"] = "*"
+        if (body := named(case.body, world)) != case.body:
+            case.body = body
     case.call_and_validate(headers={"Authorization": f"Bearer {world.tokens[viewer]}"})
 
 
@@ -136,3 +183,36 @@ def test_an_outsider_is_answered_as_declared(case: Any, world: World) -> None:
 @settings(limits, max_examples=MANY_EXAMPLES)
 def test_many_requests_are_answered_as_declared(case: Any, world: World, viewer: str) -> None:
     check(case, world, viewer)
+
+
+def shown_requests() -> Iterator[tuple[str, str, str, Any]]:
+    """Method, path, status of success and a body of each operation, as the document shows them."""
+    paths: Any = document()["paths"]
+    for path, item in paths.items():
+        for method in sorted(item.keys() & {"get", "post", "patch", "delete"}):
+            content = item[method].get("requestBody", {}).get("content", {})
+            bodies = [each["value"] for kind in content.values() for each in kind["examples"].values()]
+            success = min(item[method]["responses"])
+            yield from ((method, path, success, body) for body in bodies or [None])
+
+
+def called(owner: Caller, method: str, address: str, body: Any, headers: dict[str, str]) -> Answer:
+    """A call with a JSON body, or with a form if a table is in it."""
+    if isinstance(body, dict) and "file" in body:
+        return owner.upload(address, body["file"], **{name: body[name] for name in body if name != "file"})
+    return owner.call(method.upper(), address, body, **headers)
+
+
+def test_what_the_document_shows_reaches_the_services(world: World) -> None:
+    owner, answered = Caller(world.tokens["owner"]), {}
+    for method, path, success, body in shown_requests():
+        kind = path.split("/")[3]
+        address = path.replace("{id}", world.ids.get(kind, ""))
+        headers = {"idempotency_key": str(uuid.uuid4()), "if_match": "*"}
+        with transaction.atomic():
+            answer = called(owner, method, address, named(body, world), headers)
+            transaction.set_rollback(True)
+        if answer.status != int(success):
+            answered[f"{method} {path}"] = answer.status
+    # Only a session of the pages may close an account.
+    assert answered == {"delete /api/v1/me": 403}

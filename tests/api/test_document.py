@@ -13,6 +13,7 @@ from drf_spectacular.validation import validate_schema
 from jsonschema import Draft202012Validator, FormatChecker
 
 from exchange.api.page import document
+from exchange.models import Notification
 from tests.api.caller import Caller
 from tests.architecture.tree import ROOT
 
@@ -115,7 +116,8 @@ def test_every_operation_declares_its_problems() -> None:
             assert {"412", "428"} <= declared, path
         headers = {each["name"] for each in operation.get("parameters", ()) if each["in"] == "header"}
         assert ("If-Match" in headers) == (method in ("patch", "delete")), path
-        assert ("Idempotency-Key" in headers) == ("201" in declared), path
+        keyed = "201" in declared or path.endswith("/import")
+        assert ("Idempotency-Key" in headers) == keyed, path
 
 
 def test_bodies_are_closed() -> None:
@@ -130,6 +132,27 @@ def test_no_integer_id_is_in_any_answer() -> None:
         for field, kind in schema.get("properties", {}).items():
             if field == "id" or field.endswith("_id"):
                 assert kind["type"] in ("string", ["string", "null"]), (name, field)
+
+
+def test_webhooks_are_the_notifications_that_there_are() -> None:
+    webhooks = generated()["webhooks"]
+    assert set(webhooks) == {kind.replace("_", ".", 1) for kind in Notification.Kind.values}
+    components = generated()["components"]
+    for name, item in webhooks.items():
+        operation = item["post"]
+        assert operation["operationId"] == f"event_{name.replace('.', '_')}"
+        assert operation["summary"]
+        assert "Not delivered yet" in operation["description"]
+        assert set(operation["responses"]) == {"2XX", "410"}
+        headers = {each["name"]: each for each in operation["parameters"]}
+        assert list(headers) == ["webhook-id", "webhook-timestamp", "webhook-signature"]
+        assert all(each["in"] == "header" and each["required"] for each in headers.values())
+        (content,) = operation["requestBody"]["content"].values()
+        (example,) = content["examples"].values()
+        schema = {**content["schema"], "components": components}
+        checked = Draft202012Validator(schema, format_checker=FormatChecker())
+        assert [error.message for error in checked.iter_errors(example["value"])] == []
+        assert example["value"]["type"] == name
 
 
 @pytest.mark.django_db

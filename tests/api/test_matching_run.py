@@ -1,14 +1,18 @@
 """Matching runs: for coordinators; to all others there are none."""
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from exchange.models import MatchingRun
+from exchange.models import DueTask, MatchingOrder, MatchingRun
+from exchange.services import rescoring
 from exchange.services.coordinator import coordinator_grant, coordinator_revoke
 from exchange.services.lease import leased
+from exchange.services.matching_order import LATER
+from exchange.tasks.due import due_sweep
 from growers.models import Grower
 from tests.api.caller import Caller, caller
 from tests.clock import MovableClock
@@ -32,12 +36,20 @@ def coordinator_api(db: None) -> Caller:
     return caller(grower)
 
 
+def make_order() -> MatchingOrder:
+    """A coordinator's order, if there is none yet."""
+    other, _ = Grower.objects.get_or_create(handle="other", handle_skeleton="other")
+    order, _ = MatchingOrder.objects.get_or_create(ordered_by=other, rule="most capsules")
+    return order
+
+
 def addresses(society: Society, run: MatchingRun) -> list[tuple[str, str, Any]]:
     return [
         ("GET", "matching-runs", None),
         ("POST", "matching-runs", {}),
         ("POST", "matching-runs/dry-run", {"rule": "most capsules"}),
         ("GET", f"matching-runs/{run.public_id}", None),
+        ("GET", f"matching-orders/{make_order().public_id}", None),
         ("GET", f"wanted-crosses/{society.wanted.public_id}/explanation", None),
     ]
 
@@ -50,7 +62,8 @@ def test_to_all_others_there_are_none(
             before = rows()
             refused = api.call(method, address, body)
             assert (refused.status, refused.code) == (404, "not_found"), address
-            assert rows()["exchange_matchingrun"] == before["exchange_matchingrun"]
+            for table in ("exchange_matchingrun", "exchange_matchingorder", "exchange_duetask"):
+                assert rows()[table] == before[table]
         assert nobody.call(method, address, body).status == 401
     # Not even that a body was wrong.
     assert donor_api.call("POST", "matching-runs", {"rule": "?"}).status == 404
@@ -80,14 +93,15 @@ def test_a_run_is_tried_made_and_read(society: Society, coordinator_api: Caller)
         "chance": new["chance"],
         "allocated_doses": 4,
     }
-    made = coordinator_api.call("POST", "matching-runs", {"rule": "most capsules"})
+    order = coordinator_api.call("POST", "matching-runs", {"rule": "most capsules"})
+    due_sweep()
+    made = coordinator_api.get(order["Location"]).body["run"]
     run = MatchingRun.objects.get()
-    assert made.status == 200
-    assert made.body == {
+    assert made == {
         "id": str(run.public_id),
         "today": "2027-07-01",
-        "started_at": made.body["started_at"],
-        "finished_at": made.body["finished_at"],
+        "started_at": made["started_at"],
+        "finished_at": made["finished_at"],
         "model_version": run.model_version,
         "rule": "most capsules",
         "considered": 1,
@@ -95,12 +109,11 @@ def test_a_run_is_tried_made_and_read(society: Society, coordinator_api: Caller)
         "written": 1,
         "superseded": 0,
     }
-    assert coordinator_api.call("POST", "matching-runs", {}).body == made.body
     read = coordinator_api.get(f"matching-runs/{run.public_id}").body
-    assert read == {**made.body, "report": tried.body["report"]}
+    assert read == {**made, "report": tried.body["report"]}
     assert {row["heading"] for row in read["report"]["rows"]} == {"region", "season", "cross"}
     assert read["report"]["price"]["growers_served"] == 1
-    assert coordinator_api.get("matching-runs").body["results"] == [made.body]
+    assert coordinator_api.get("matching-runs").body["results"] == [made]
     again = coordinator_api.call("POST", "matching-runs/dry-run", {})
     assert (again.body["rule"], again.body["new_count"]) == ("most capsules", 0)
 
@@ -127,14 +140,48 @@ def test_a_loser_is_named_by_handle_and_no_key_leaves_the_server(
     }
 
 
-def test_one_waits_for_a_run_that_is_going_on(society: Society, coordinator_api: Caller) -> None:
-    with leased("matching", NOON.replace(hour=13)):
-        refused = coordinator_api.call("POST", "matching-runs", {})
-    assert (refused.status, refused.code) == (409, "conflict")
-    assert not MatchingRun.objects.exists()
+def test_an_order_is_answered_at_once_and_says_how_it_stands(
+    society: Society, coordinator_api: Caller, clock: MovableClock
+) -> None:
+    answer = coordinator_api.call("POST", "matching-runs", {"rule": "most capsules"})
+    order = MatchingOrder.objects.get()
+    assert (answer.status, answer["Location"]) == (202, f"/api/v1/matching-orders/{order.public_id}")
+    assert answer.body == {
+        "id": str(order.public_id),
+        "state": "waiting",
+        "rule": "most capsules",
+        "ordered_by": "weir",
+        "ordered_at": answer.body["ordered_at"],
+        "started_at": None,
+        "finished_at": None,
+        "run": None,
+    }
+    assert coordinator_api.get(answer["Location"]).body == answer.body
+    assert coordinator_api.call("POST", "matching-runs", {"rule": "most capsules"}).body == answer.body
+    with leased("matching", NOON):
+        due_sweep()
+    assert DueTask.objects.get(kind="matching_order").due_at > NOON + LATER
+    assert coordinator_api.get(answer["Location"]).body == answer.body
+    clock.set(NOON + timedelta(minutes=1))
+    due_sweep()
+    done = coordinator_api.get(answer["Location"]).body
+    assert {name: done[name] for name in ("id", "state", "ordered_by")} == {
+        "id": str(order.public_id),
+        "state": "done",
+        "ordered_by": "weir",
+    }
+    assert done["run"] == coordinator_api.get("matching-runs").body["results"][0]
     assert coordinator_api.call("POST", "matching-runs", {"rule": "mine"}).faults == {
         "/rule": "invalid_choice"
     }
+
+
+def test_a_dry_run_that_takes_too_long_is_a_conflict(
+    society: Society, coordinator_api: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(rescoring, "PREVIEW_LASTS_SECONDS", -1)
+    refused = coordinator_api.call("POST", "matching-runs/dry-run", {})
+    assert (refused.status, refused.code) == (409, "conflict")
 
 
 def test_a_wanted_cross_is_explained_without_a_place(society: Society, coordinator_api: Caller) -> None:

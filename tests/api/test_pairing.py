@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from exchange.api.v1.pairing import RENDERED
 from exchange.models import Pairing
 from exchange.services.rescoring import rescore
 from growers.models import Grower
@@ -76,6 +77,7 @@ def for_both(society: Society, pairing: Pairing) -> dict[str, Any]:
         "each_flower": {"estimate": 0.12, "low": 0.03, "high": 0.31, "basis": BASIS},
         "several_flowers": 4,
         "several": {"estimate": 0.33, "low": 0.1, "high": 0.7, "basis": BASIS},
+        "donor_flowers": None,
         "lost_chance": 0.01,
         "dates": {"precision": "days", "likeliest_posting": "2026-06-18", **plan["dates"]},
         "words": {
@@ -113,6 +115,7 @@ def test_the_donor_reads_exactly_this(society: Society, pairing: Pairing, donor_
             "seed_parent_id": None,
             "seed_parent_name": None,
         },
+        "two_baskets": None,
         "compatibility": None,
         "reasons": [
             {
@@ -133,6 +136,7 @@ def test_the_recipient_reads_exactly_this(society: Society, pairing: Pairing, re
     assert body.keys() - shared.keys() == {
         "role",
         "wanted",
+        "two_baskets",
         "compatibility",
         "reasons",
         "cautions",
@@ -168,18 +172,6 @@ def test_the_list_is_the_same_without_the_timeline(
         assert whole == {**listed, "timeline": pairing.timeline}
 
 
-def test_to_all_others_there_is_no_pairing(pairing: Pairing, outsider_api: Caller, nobody: Caller) -> None:
-    path = f"pairings/{pairing.public_id}"
-    assert outsider_api.get("pairings").body["results"] == []
-    for method, address in (("GET", path), ("POST", f"{path}/dismiss")):
-        refused = outsider_api.call(method, address)
-        assert (refused.status, refused.code) == (404, "not_found")
-        assert b"Ferry" not in refused.response.content
-        assert nobody.call(method, address).status == 401
-    pairing.refresh_from_db()
-    assert pairing.state == "suggested"
-
-
 def test_pairings_are_found_by_what_is_the_viewers_own(
     society: Society, pairing: Pairing, clock: MovableClock, donor_api: Caller, recipient_api: Caller
 ) -> None:
@@ -204,7 +196,39 @@ def test_pairings_are_found_by_what_is_the_viewers_own(
     since = (NOON + timedelta(minutes=30)).isoformat().replace("+00:00", "Z")
     assert found(donor_api, f"updated_since={since}") == [first_id]
     assert found(donor_api, f"updated_since={since.replace('2027', '2028')}") == []
-    assert donor_api.get("pairings?updated_since=yesterday").faults == {"updated_since": "invalid"}
+
+
+@pytest.mark.parametrize(
+    "since",
+    [
+        "yesterday",
+        "2027-07-01",
+        "2027-07-01T12:00:00",
+        "2027-07-01T12:00:00+02:00",  # a plus of an address is a space
+        "2027-07-01T24:30:00Z",
+        "2027-02-30T12:00:00Z",
+        "2027-W26-4T12:00:00Z",
+        "20270701T120000Z",
+        "1814443200",
+        "",
+    ],
+)
+def test_an_instant_is_asked_for_with_its_offset_or_refused(donor_api: Caller, since: str) -> None:
+    refused = donor_api.get(f"pairings?updated_since={since}")
+    assert (refused.status, refused.faults) == (400, {"updated_since": "invalid"})
+    assert refused.body["errors"][0]["detail"] == "As 2027-06-20T18:30:00Z; in an address + is written %2B."
+
+
+def test_changed_at_that_very_instant_is_changed_since(pairing: Pairing, donor_api: Caller) -> None:
+    Pairing.objects.update(changed_at=NOON)
+    for since, count in (
+        ("2027-07-01T12:00:00Z", 1),
+        ("2027-07-01t12:00:00z", 1),
+        ("2027-07-01T14:00:00%2B02:00", 1),
+        ("2027-07-01T07:00:00.000000-05:00", 1),
+        ("2027-07-01T12:00:00.000001Z", 0),
+    ):
+        assert len(donor_api.get(f"pairings?updated_since={since}").body["results"]) == count, since
 
 
 def test_what_is_superseded_stays_readable_and_cannot_be_dismissed(
@@ -235,11 +259,33 @@ def test_a_list_costs_the_same_however_long(
     for expected in (10, 200):
         while Pairing.objects.count() < expected:
             make_pairing(society.offer, society.wanted, state="superseded")
-        for api in (donor_api, recipient_api):
+        RENDERED.clear()
+        for api in (donor_api, donor_api, recipient_api, recipient_api):
             with CaptureQueriesContext(connection) as captured:
                 assert len(api.get("pairings?limit=100").body["results"]) == min(expected, 100)
             counts.append(len(captured))
-    assert counts == [3] * 4  # the token with its grower, the pairings with all joined, the plants shown
+    # The token with its grower, two for the stamps; what was not rendered before in one more.
+    assert counts == [4, 3, 4, 3] * 2
+
+
+def test_what_is_rendered_is_told_as_long_as_it_is_true(
+    society: Society, pairing: Pairing, donor_api: Caller, recipient_api: Caller
+) -> None:
+    RENDERED.clear()
+    first = recipient_api.get("pairings")
+    again = recipient_api.get("pairings")
+    assert (again.response.content, again["ETag"]) == (first.response.content, first["ETag"])
+    assert donor_api.get("pairings").body["results"][0]["role"] == "donor"
+    assert len(RENDERED.young) == 2
+    assert recipient_api.get("pairings", accept_language="de").status == 200
+    assert len(RENDERED.young) == 3
+    plant = f"plants/{society.given.public_id}"
+    assert donor_api.patch(plant, {"name_as_grown": "'Ferryman'"}).status == 200
+    renamed = recipient_api.get("pairings")
+    assert renamed.body["results"][0]["offer"]["plant"]["name_as_grown"] == "'Ferryman'"
+    assert renamed["ETag"] != first["ETag"]
+    RENDERED.clear()
+    assert recipient_api.get("pairings").response.content == renamed.response.content
 
 
 def test_a_real_pairing_is_told_to_both_and_the_outsider_reads_nothing_of_it(

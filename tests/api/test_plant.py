@@ -1,7 +1,7 @@
 """Plants and their forecast: exact bodies, others' numbers hidden, strangers told nothing."""
 
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
+from urllib.parse import quote
 
 import numpy as np
 import pytest
@@ -115,6 +115,8 @@ def test_plants_are_found(donor: Grower, donor_api: Caller, outsider: Grower) ->
         return [each["name_as_grown"] for each in donor_api.get(f"plants?{query}").body["results"]]
 
     assert names("q=creme+BRULEE") == ["Crème brûlée"]
+    for typed in ("‘CREME’ brulee", '"crème"', "brûlée × crème", "A1", "cre\u0300me"):
+        assert names(f"q={quote(typed)}") == ["Crème brûlée"], typed
     assert names("q=b2") == names("group=lotos") == names(f"site={glass.public_id}") == ["other"]
     assert names("q=another") == []
     assert names("") == ["other", "Crème brûlée"]
@@ -196,36 +198,17 @@ def test_a_plant_without_a_taxon_has_its_groups_clock(donor: Grower, donor_api: 
     assert (answer.status, answer.body["basis"]) == (200, "climate")
 
 
+def test_without_the_reference_tables_a_forecast_says_what_is_missing(
+    donor: Grower, donor_api: Caller
+) -> None:
+    refused = donor_api.get(f"plants/{make_plant(donor).public_id}/bloom-forecast?days=1")
+    assert (refused.status, refused.code) == (409, "conflict")
+    assert refused.body["detail"] == (
+        "The reference tables have no entry for the group hardy; whoever runs this server loads them."
+    )
+
+
 @pytest.mark.parametrize("days", ["0", "367", "x", "1.5"])
 def test_how_far_to_look_is_limited(donor: Grower, donor_api: Caller, days: str) -> None:
     refused = donor_api.get(f"plants/{make_plant(donor).public_id}/bloom-forecast?days={days}")
     assert (refused.status, set(refused.faults)) == (400, {"days"})
-
-
-def plant_addresses(plant: Plant) -> list[tuple[str, str, Any]]:
-    root = f"plants/{plant.public_id}"
-    season = {"first_flower_on": "2026-06-01"}
-    return [
-        ("GET", root, None),
-        ("PATCH", root, {"crowns": 2}),
-        ("GET", f"{root}/bloom-forecast", None),
-        ("GET", f"{root}/bloom-seasons", None),
-        ("POST", f"{root}/bloom-seasons", season),
-        ("GET", f"{root}/usual-bloom", None),
-        ("POST", f"{root}/usual-bloom", {"all_year": True}),
-        ("GET", f"{root}/bloom-sightings", None),
-        ("POST", f"{root}/bloom-sightings", {"seen_on": "2026-06-01", "kind": "season_over"}),
-        ("GET", f"sites/{plant.site.public_id}/weather-days", None),
-        ("POST", f"sites/{plant.site.public_id}/weather-days", {"measured_on": "2026-06-01", "mean_c": 20}),
-    ]
-
-
-def test_to_a_stranger_nothing_of_a_plant_exists(donor: Grower, outsider_api: Caller, nobody: Caller) -> None:
-    plant = make_plant(donor, name_as_grown="hidden one")
-    for number, (method, address, body) in enumerate(plant_addresses(plant)):
-        headers = {"if_match": "*", "idempotency_key": f"key-number-{number}"}
-        refused = outsider_api.call(method, address, body, **headers)
-        assert (refused.status, refused.code) == (404, "not_found"), address
-        assert b"hidden" not in refused.response.content
-        assert nobody.call(method, address, body, **headers).status == 401
-    assert outsider_api.get("plants").body["results"] == []

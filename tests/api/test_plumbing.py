@@ -11,6 +11,7 @@ import pytest
 from django.conf import settings
 from django.core.cache import cache
 from django.db import OperationalError, connections
+from django.utils.translation import trans_real
 
 from exchange.api.catalogue import KINDS, kind_of
 from exchange.api.errors import as_problem, faults_of
@@ -349,3 +350,31 @@ def test_a_change_of_nothing_changes_nothing(donor: Grower, donor_api: Caller, p
     before = donor_api.get(address)
     after = donor_api.patch(address, {})
     assert (after.status, after.body, after["ETag"]) == (200, before.body, before["ETag"])
+
+
+# --- words ---
+
+
+def test_no_sentence_of_the_transport_escapes_translation(
+    donor_api: Caller, nobody: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In a language in which every sentence is marked."""
+    monkeypatch.setattr(trans_real.DjangoTranslation, "gettext", lambda _self, text: f"⟦{text}⟧")
+    refused = [
+        nobody.get("me"),
+        donor_api.get(f"sites/{KEY}"),
+        donor_api.get("sites?limit=0"),
+        donor_api.get("sites?limit=1&limit=1"),
+        donor_api.get("sites?colour=red"),
+        donor_api.get("pairings?updated_since=noon"),
+        donor_api.get("matching-runs"),
+        donor_api.call("POST", "sites", NEW),
+        donor_api.post("sites", NEW, idempotency_key="short"),
+        donor_api.post("sites", {**NEW, "colour": "red", "name": "a\0b", "latitude_deg": 91}),
+        donor_api.post("sites", b"{"),
+    ]
+    assert {answer.status for answer in refused} == {400, 401, 404}
+    for answer in refused:
+        said = [answer.body["title"], answer.body["detail"]]
+        said += [fault["detail"] for fault in answer.body["errors"]]
+        assert [text for text in said if not text.startswith("⟦")] == []

@@ -40,8 +40,9 @@ def test_everybody_reads_counts_by_group_and_region(donor: Grower, nobody: Calle
     growers = [donor, *(make_grower(f"grower-{number}") for number in range(4))]
     for grower in growers:
         make_offer(make_plant(grower))
+        make_wanted_cross(make_plant(grower), pollen_groups=["lotos"])
+    make_wanted_cross(make_plant(donor), pollen_groups=["nelumbo"])
     Site.objects.update(region_level="country")
-    make_wanted_cross(make_plant(donor), pollen_groups=["lotos"])
     answer = nobody.get("public/market")
     region = {
         "subdivision": None,
@@ -60,8 +61,8 @@ def test_everybody_reads_counts_by_group_and_region(donor: Grower, nobody: Calle
         "wanted": [
             {
                 "group": "lotos",
-                "region": {"level": "world", "part_of_the_world": "", "country": None, **region},
-                "count": 1,
+                "region": {"level": "country", "part_of_the_world": "Europe", "country": "FR", **region},
+                "count": 5,
             }
         ],
     }

@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 from html.parser import HTMLParser
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
@@ -16,9 +17,11 @@ from django.db import OperationalError, connection
 
 from exchange.project.keys import make_address_key, make_secret_key
 from exchange.project.log import log_settings
+from exchange.services.api_token import token_create
 from growers.models import Grower
-from tests.api.caller import Caller
+from tests.api.caller import PASSWORD, Caller
 from tests.architecture.tree import ROOT
+from tests.log_watch import watched_log
 
 ADDRESSES = [
     "/api/v1/docs",
@@ -193,6 +196,36 @@ def test_the_log_is_json_without_addresses_and_tokens() -> None:
     assert "[address]" in entry["exception"] and "example.org" not in line
     assert re.fullmatch(r"\d{4}-\d\d-\d\dT[\d:.]+Z", entry["timestamp"])
     assert entry["level"] == "error"
+
+
+@pytest.mark.parametrize(
+    ("event", "told"),
+    [
+        (
+            "Forbidden: /account/password/reset/key/1-dikuqb-4220/",
+            "Forbidden: /account/password/reset/key/[key]/",
+        ),
+        ("Not found: /account/confirm-email/MQ:1xW2cL:GZ_nh3/", "Not found: /account/confirm-email/[key]/"),
+        (
+            'Error: duplicate key violates "once"\nDETAIL:  Key (name)=(Mill Lane\nby the weir)\n\nEnd',
+            'Error: duplicate key violates "once"\nDETAIL: [values]\n\nEnd',
+        ),
+        ("Error: no\nLINE 1: INSERT ('12 Mill Lane')\n               ^", "Error: no\nLINE 1: [values]"),
+    ],
+)
+def test_the_log_holds_no_key_of_an_address_and_no_value_of_a_row(event: str, told: str) -> None:
+    assert json.loads(formatted(event))["event"] == told
+
+
+@pytest.mark.django_db
+def test_a_secret_in_the_log_of_the_tests_would_be_seen(donor: Grower) -> None:
+    handler = logging.StreamHandler(StringIO())
+    with watched_log([handler]) as told:
+        secret = token_create(actor=donor, name="x", scopes=["read"], lifetime_days=1).secret
+        secrets = [f"with {secret}", f"with {secret[20:]}", "of donor@example.org", f"with {PASSWORD}"]
+        for line in ("a line", "0" * 64, *secrets):
+            handler.handle(logging.LogRecord("x", logging.ERROR, "", 1, line, (), None))
+    assert told == secrets
 
 
 @pytest.mark.django_db

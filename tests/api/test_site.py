@@ -67,16 +67,6 @@ def test_the_exact_place_is_kept_on_request_and_forgotten_on_request(donor_api: 
     assert donor_api.patch(path, {"keep_exact": False}).body["latitude_deg"] is None
 
 
-def test_anothers_site_is_not_there(donor_api: Caller, recipient_api: Caller, outsider_api: Caller) -> None:
-    path = donor_api.post("sites", NEW)["Location"]
-    for stranger in (recipient_api, outsider_api):
-        assert stranger.get("sites").body == {"results": [], "next": None, "previous": None}
-        for answer in (stranger.get(path), stranger.call("PATCH", path, {"name": "x"}, if_match="*")):
-            assert (answer.status, answer.code) == (404, "not_found")
-            assert b"pond" not in answer.response.content
-    assert Site.objects.get().name == "pond"
-
-
 @pytest.mark.parametrize(
     ("changed", "status", "faults"),
     [

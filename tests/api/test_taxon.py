@@ -1,5 +1,7 @@
 """Taxa: for everybody, with sources, found as people type."""
 
+from urllib.parse import quote
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -34,6 +36,8 @@ def test_taxa_are_found_as_people_type(nobody: Caller) -> None:
     assert names("q=n.+HELVOLA") == ["Nymphaea × helvola"]
     assert names("q=creme") == names("group=lotos") == ["Nymphaea 'Crème'"]
     assert names("q=creme&group=hardy") == []
+    for typed in ("NYMPHAEA X HELVOLA", "N. ×helvola", "‘Helvola’", '"helvola"'):
+        assert names(f"q={quote(typed)}") == ["Nymphaea × helvola"], typed
     assert names("") == ["Nymphaea 'Crème'", "Nymphaea × helvola"]
 
 

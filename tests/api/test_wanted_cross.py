@@ -113,25 +113,6 @@ def test_states_follow_each_other_as_allowed(seed: Plant, recipient_api: Caller)
     assert len(recipient_api.get("wanted-crosses?state=closed").body["results"]) == 1
 
 
-def test_to_all_others_it_is_not_there(
-    seed: Plant, donor: Grower, recipient_api: Caller, donor_api: Caller, nobody: Caller
-) -> None:
-    path = recipient_api.post("wanted-crosses", {"seed_parent_id": str(seed.public_id)})["Location"]
-    make_pairing(make_offer(make_plant(donor)), WantedCross.objects.get())
-    assert donor_api.get("wanted-crosses").body["results"] == []
-    for method, address in (
-        ("GET", ""),
-        ("POST", "/pause"),
-        ("POST", "/reopen"),
-        ("POST", "/close"),
-        ("GET", "/explanation"),
-    ):
-        refused = donor_api.call(method, f"{path}{address}")
-        assert (refused.status, refused.code) == (404, "not_found")
-        assert b"Dusk" not in refused.response.content
-        assert nobody.call(method, f"{path}{address}").status == 401
-
-
 def test_a_list_costs_the_same_however_long(seed: Plant, recipient: Grower, recipient_api: Caller) -> None:
     taxon = make_taxon()
     recipient_api.get("me")

@@ -73,7 +73,8 @@ def _forget() -> None:
     live_effect.live_effect_rates.cache_clear()
     effect.dispatch_age_days.cache_clear()
     effect._parcel_age_days.cache_clear()
-    effect._rows.clear()
+    effect._mean_rows.clear()
+    effect._low_rows.clear()
 
 
 def small_pair(index: int) -> Instance:

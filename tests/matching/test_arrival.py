@@ -85,7 +85,7 @@ def test_a_packet_is_worth_the_sum_over_every_way(seed: int) -> None:
     by_draw = rng.uniform(0.0, 1.0, (3, way.longest_parcel_days + 1, 40))
     cool = rng.integers(0, 5, 6)
     some = np.array([True, True, False, True, True, True])
-    found = posted_value(way, share, weights, [by_draw.mean(axis=0)] * 6, cool, some)
+    found = posted_value(way, share, weights, dict.fromkeys(range(6), by_draw.mean(axis=0)), cool, some)
     assert found == pytest.approx(looped(way, share, weights, by_draw, cool) * some, abs=1e-12)
 
 
@@ -94,7 +94,7 @@ def test_flowers_after_the_last_day_known_count_for_nothing() -> None:
     share = np.zeros(MAX_BUSINESS_DAYS)
     share[0] = 1.0
     weights = np.array([[1.0, 0.0, 0.0], [1.0, 0.0, 0.0], [1.0, 0.0, 0.0]])
-    kept = [np.ones((way.longest_parcel_days + 1, 9))] * 3
+    kept = dict.fromkeys(range(3), np.ones((way.longest_parcel_days + 1, 9)))
     assert posted_value(way, share, weights, kept, np.zeros(3, np.int64), np.ones(3, np.bool_)).tolist() == [
         1.0,
         0.0,

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from exchange.matching.baskets import Basket, two_baskets
+from exchange.matching.baskets import Basket, at_least_one
 from exchange.matching.capsule import any_capsule_chance
 from exchange.matching.several import DRAWS, Arrival
 from exchange.science.arrays import FloatArray
@@ -18,63 +18,104 @@ def arrival(success: FloatArray | float, *, usable_day: int = 0, chance: float =
     return Arrival(chance, usable_day, table)
 
 
+def together(first: Basket, second: Basket) -> float:
+    return at_least_one([first, second], RATE)
+
+
+def independent(first: Basket, second: Basket) -> float:
+    """What they would give if they had nothing in common."""
+    alone = [at_least_one([basket], RATE) for basket in (first, second)]
+    return 1.0 - (1.0 - alone[0]) * (1.0 - alone[1])
+
+
 def test_two_doses_in_two_baskets_alike_are_two_doses_in_one() -> None:
     way = arrival(0.3)
-    found = two_baskets(Basket(1, [way]), Basket(1, [way]), RATE)
     one_packet = any_capsule_chance(way.success, np.full((DRAWS, DAYS), 0.4), 2)
-    assert found.together == pytest.approx(float(one_packet.mean()), abs=1e-12)
+    found = together(Basket(1, [way]), Basket(1, [way]))
+    assert found == pytest.approx(float(one_packet.mean()), abs=1e-12)
+    assert at_least_one([Basket(2, [way])], RATE) == pytest.approx(found, abs=1e-12)
 
 
 def test_what_both_share_makes_independence_overstate() -> None:
     """Half of the draws never take: the second basket cannot help there."""
     shared = np.repeat([0.9, 0.0], DRAWS // 2)
-    found = two_baskets(Basket(2, [arrival(shared)]), Basket(2, [arrival(shared)]), RATE)
-    assert found.together < 0.5
-    assert found.independent > found.together + 0.2
+    baskets = Basket(2, [arrival(shared)]), Basket(2, [arrival(shared)])
+    assert together(*baskets) < 0.5
+    assert independent(*baskets) > together(*baskets) + 0.2
 
 
 def test_flowers_are_shared_too() -> None:
     """With pollen that always takes, one basket does all that the flowers allow."""
-    found = two_baskets(Basket(1, [arrival(1.0)]), Basket(1, [arrival(1.0)]), RATE)
+    baskets = Basket(1, [arrival(1.0)]), Basket(1, [arrival(1.0)])
     any_flower = 1.0 - np.exp(-0.4 * DAYS)
-    assert found.together == pytest.approx(any_flower, abs=1e-12)
-    assert found.independent > found.together
+    assert together(*baskets) == pytest.approx(any_flower, abs=1e-12)
+    assert independent(*baskets) > together(*baskets)
 
 
 def test_a_second_basket_insures_against_the_loss_of_the_first() -> None:
     first, second = (Basket(1, [arrival(1.0, chance=0.8)]) for _ in range(2))
-    found = two_baskets(first, second, RATE)
     any_flower = 1.0 - np.exp(-0.4 * DAYS)
-    assert found.together == pytest.approx((1.0 - 0.2**2) * any_flower, abs=1e-12)
+    assert together(first, second) == pytest.approx((1.0 - 0.2**2) * any_flower, abs=1e-12)
 
 
 def test_a_basket_that_arrives_after_the_last_flower_adds_nothing() -> None:
     late = Basket(1, [arrival(1.0, usable_day=DAYS)])
     early = Basket(1, [arrival(0.5)])
     alone = any_capsule_chance(arrival(0.5).success, np.full((DRAWS, DAYS), 0.4), 1)
-    assert two_baskets(early, late, RATE).together == pytest.approx(float(alone.mean()), abs=1e-12)
+    assert together(early, late) == pytest.approx(float(alone.mean()), abs=1e-12)
+
+
+def test_of_one_dose_no_way_however_rare_is_lost() -> None:
+    """Fifteen ways, most of them under 5 %, each with its own age: exactly the sum over them."""
+    shares = np.array([0.01, 0.02, 0.3, 0.3, 0.1] + [0.02] * 10)
+    ways = [
+        arrival(0.9 / (1 + day), usable_day=min(day, DAYS - 1), chance=float(share))
+        for day, share in enumerate(shares)
+    ]
+    rate = np.full((DRAWS, DAYS), 0.4)
+    expected = sum(
+        way.chance * any_capsule_chance(way.success[:, way.usable_day :], rate[:, way.usable_day :], 1).mean()
+        for way in ways
+    )
+    assert at_least_one([Basket(1, ways)], RATE) == pytest.approx(expected, abs=1e-12)
+
+
+def season(rng: np.random.Generator, *, usable: list[int], doses: list[int], takes: list[float]) -> bool:
+    """One season flower by flower; each takes from the fuller packet that is there."""
+    left, taken = list(doses), False
+    for day in range(DAYS):
+        for _ in range(rng.poisson(0.4)):
+            present = [packet for packet in (0, 1) if left[packet] and day >= usable[packet]]
+            if present:
+                packet = max(present, key=lambda each: left[each])
+                left[packet] -= 1
+                taken = taken or rng.random() < takes[packet]
+    return taken
 
 
 def test_simulated_flowers_agree() -> None:
-    """Packets of 2 and 1 doses, the second usable from day 5; each flower takes from the fuller one."""
+    """Packets of 2 and 1 doses, the second usable from day 5."""
     rng = np.random.default_rng(7)
-    hits, seasons = 0, 40_000
-    for _ in range(seasons):
-        left = [2, 1]
-        taken = False
-        for day in range(DAYS):
-            for _ in range(rng.poisson(0.4)):
-                present = [p for p in (0, 1) if left[p] and (p == 0 or day >= 5)]
-                if present:
-                    packet = max(present, key=lambda p: left[p])
-                    left[packet] -= 1
-                    taken = taken or rng.random() < (0.2 if packet == 0 else 0.6)
-        hits += taken
-    found = two_baskets(Basket(2, [arrival(0.2)]), Basket(1, [arrival(0.6, usable_day=5)]), RATE)
-    assert found.together == pytest.approx(hits / seasons, abs=0.01)
+    hits = sum(season(rng, usable=[0, 5], doses=[2, 1], takes=[0.2, 0.6]) for _ in range(40_000))
+    found = together(Basket(2, [arrival(0.2)]), Basket(1, [arrival(0.6, usable_day=5)]))
+    assert found == pytest.approx(hits / 40_000, abs=0.01)
 
 
-@pytest.mark.parametrize(("one", "other"), [(0, 1), (1, 0), (7, 6)])
-def test_doses_out_of_range_are_refused(one: int, other: int) -> None:
-    with pytest.raises(ValueError, match=f"doses are {one} and {other}; allowed: 1 or more each"):
-        two_baskets(Basket(one, [arrival(0.5)]), Basket(other, [arrival(0.5)]), RATE)
+def test_simulated_parcels_agree() -> None:
+    """Each parcel may come on one of three days or never, and the later the older its pollen."""
+    rng = np.random.default_rng(8)
+    days, chances, takes = [1, 4, 8, DAYS], [0.5, 0.3, 0.15, 0.05], [0.5, 0.3, 0.1, 0.0]
+    hits = 0
+    for _ in range(40_000):
+        came = rng.choice(4, size=2, p=chances)
+        usable = [days[way] for way in came]
+        hits += season(rng, usable=usable, doses=[2, 2], takes=[takes[way] for way in came])
+    ways = [arrival(takes[way], usable_day=days[way], chance=chances[way]) for way in range(3)]
+    found = together(Basket(2, ways), Basket(2, ways))
+    assert found == pytest.approx(hits / 40_000, abs=0.01)
+
+
+@pytest.mark.parametrize("doses", [[], [0, 1], [1, 0], [7, 6], [1, 1, 1]])
+def test_doses_out_of_range_are_refused(doses: list[int]) -> None:
+    with pytest.raises(ValueError, match="allowed: one or two baskets of 1 or more, together at most 12"):
+        at_least_one([Basket(count, [arrival(0.5)]) for count in doses], RATE)

@@ -45,6 +45,23 @@ def test_one_dose_is_the_first_use_weight_times_its_success(success: list[float]
     assert found[0] == pytest.approx(float(weights @ np.array(success)), abs=1e-12)
 
 
+@pytest.mark.parametrize("doses", [1, 3])
+def test_draws_and_scenarios_may_be_given_apart(doses: int) -> None:
+    rng = np.random.default_rng(2)
+    success, rate = rng.uniform(0.0, 1.0, (4, 6)), rng.uniform(0.0, 2.0, (3, 6))
+    found = any_capsule_chance(success[:, None, :], rate, doses)
+    assert found.shape == (4, 3)
+    for draw, scenario in product(range(4), range(3)):
+        one = any_capsule_chance(success[[draw]], rate[[scenario]], doses)
+        assert found[draw, scenario] == pytest.approx(one[0], abs=1e-15)
+
+
+def test_more_flowers_than_anybody_counts_use_up_the_doses() -> None:
+    success, rate = np.array([[0.3, 0.9]]), np.array([[5000.0, 5000.0]])
+    for doses in (1, 4, 12):
+        assert any_capsule_chance(success, rate, doses)[0] == pytest.approx(1.0 - 0.7**doses, abs=1e-9)
+
+
 def test_doses_without_end_are_a_thinned_poisson() -> None:
     success, rate = np.array([[0.3, 0.2]]), np.array([[0.4, 0.5]])
     found = any_capsule_chance(success, rate, 12)

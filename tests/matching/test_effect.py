@@ -59,6 +59,35 @@ def test_a_cell_is_mean_and_quantile_over_the_draws(parcel_days: int, wait_days:
     assert low == pytest.approx(np.quantile(by_draw, 0.1), abs=0.02)
 
 
+@pytest.mark.usefixtures("double")
+@pytest.mark.parametrize(("heat_c", "parcel_days"), [(5.0, 1), (25.0, 2), (40.0, 30)])
+@pytest.mark.parametrize("treatment", ["fresh", "dried", "frozen"])
+def test_means_from_a_few_nodes_are_those_of_every_day(
+    treatment: Treatment, heat_c: float, parcel_days: int
+) -> None:
+    waits = np.arange(440)
+    table = effect_table(treatment, DEFAULT_PACKING, heat_c, np.array([parcel_days]), waits[-1])
+    count = draws_used(treatment)
+    draws = first_draws(prior_draws(treatment), count)
+    in_parcel = thermal_age_in_parcel_days(DEFAULT_PACKING, heat_c, np.array([24.0 * parcel_days]), draws.q10)
+    ages = dispatch_age_days(treatment)[:count, None] + in_parcel + waits
+    exact = live_effect(remaining_fraction(draws, ages), live_effect_rates()[:count]).mean(axis=0)
+    kept = exact >= constants.NEGLIGIBLE_EFFECT.value
+    assert table.mean[parcel_days, waits] == pytest.approx(np.where(kept, exact, 0.0), abs=DOUBLE)
+
+
+def test_low_ends_are_reckoned_only_where_they_are_asked_for() -> None:
+    table = made(20, heat_c=32.5)
+
+    def reckoned() -> set[int]:
+        return {day for _, pollen, day in effect._low_rows if pollen == table.pollen}
+
+    assert table.mean.any()
+    assert reckoned() == set()
+    assert table.low.any()
+    assert reckoned() == set(DAYS.tolist())
+
+
 def test_single_precision_moves_nothing_that_is_shown(monkeypatch: pytest.MonkeyPatch) -> None:
     tables = []
     for precision in (np.float32, np.float64):

@@ -48,6 +48,18 @@ def test_first_dose_is_the_product_over_days_without_a_flower(daily_rate: FloatA
             assert weights[arrival, wait] == pytest.approx(expected, abs=1e-12)
 
 
+def test_very_many_flowers_are_no_trouble() -> None:
+    daily_rate = np.random.default_rng(5).uniform(0.0, 90.0, (3, 40))
+    daily_rate[:, 10:20] = 0.0
+    daily_rate[0] *= 10.0
+    weights = first_use_weights(daily_rate)
+    assert np.isfinite(weights).all()
+    for arrival in range(40):
+        gone = np.cumsum(daily_rate[:, arrival:], axis=1) - daily_rate[:, arrival:]
+        expected = (np.exp(-gone) * -np.expm1(-daily_rate[:, arrival:])).mean(axis=0)
+        assert weights[arrival, : 40 - arrival] == pytest.approx(expected, abs=1e-12)
+
+
 @given(rates, st.integers(1, 5))
 def test_no_dose_is_used_twice(daily_rate: FloatArray, dose: int) -> None:
     weights = first_use_weights(daily_rate, dose=dose)

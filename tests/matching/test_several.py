@@ -8,9 +8,15 @@ import pytest
 from exchange.matching import posting
 from exchange.matching.chance import Estimate
 from exchange.matching.plan import PairPlan, plan_pair
-from exchange.matching.several import several_flowers, some_scenarios
+from exchange.matching.several import (
+    DRAWS,
+    LEAST_TRANSIT_CHANCE,
+    arrivals,
+    several_flowers,
+    some_scenarios,
+)
 from exchange.science.bloom_scenario import bloom_scenarios, daily_rate
-from tests.matching.instance import TODAY, Instance, lane, lot, offer, wanted, window
+from tests.matching.instance import TODAY, Instance, lane, lot, offer, transit, wanted, window
 
 
 @cache
@@ -55,6 +61,22 @@ def test_a_pair_that_always_takes_needs_only_one_flower() -> None:
     nothing = np.zeros(4000)
     each = Estimate(0.0, 0.0, 0.0)
     assert several_flowers(pair.offer, pair.lane, course, followed, nothing, each, 3) == each
+
+
+def test_rare_days_of_delivery_are_left_out_unless_asked_for() -> None:
+    way = lane(transit=transit(0.0, 0.6, 0.3, 0.04, 0.05, lost=0.01))
+    pair = Instance(offer(lot=lot(2)), wanted(), way, TODAY)
+    assert pair.flowers is not None
+    course = posting.course(pair.offer, pair.wanted, pair.lane, TODAY, pair.flowers)
+    takes = np.ones(DRAWS)
+    likely, all_days = (
+        arrivals(pair.offer, pair.lane, course, 0, takes, least_share=share)
+        for share in (LEAST_TRANSIT_CHANCE, 1e-9)
+    )
+    assert [arrival.chance for arrival in likely] == [0.6, 0.3, 0.05]
+    assert [arrival.chance for arrival in all_days] == [0.6, 0.3, 0.04, 0.05]
+    usual = arrivals(pair.offer, pair.lane, course, 0, takes)
+    assert [arrival.chance for arrival in usual] == [0.6, 0.3, 0.05]
 
 
 def test_some_scenarios_stand_for_all_of_them() -> None:

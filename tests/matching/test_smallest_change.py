@@ -7,7 +7,12 @@ import pytest
 from exchange.matching.chance import Estimate
 from exchange.matching.plan import PairPlan, plan_pair
 from exchange.matching.reason import Reason
-from exchange.matching.smallest_change import Alternative, needs_change, smallest_change
+from exchange.matching.smallest_change import (
+    Alternative,
+    needs_change,
+    second_donor_helps,
+    smallest_change,
+)
 from tests.matching.instance import Instance, random_pair
 
 
@@ -74,3 +79,19 @@ def test_a_change_is_looked_for_only_where_one_could_help(
 ) -> None:
     assert needs_change(shown(plan, chance, best), least) is expected
     assert needs_change(None, least)
+
+
+@pytest.mark.parametrize(
+    ("together", "alone", "least", "expected"),
+    [
+        (0.10, 0.04, 0.05, True),
+        (0.05, 0.04, 0.05, True),  # the least chance itself, and just a quarter more
+        (0.05, 0.041, 0.05, False),  # gains less than a quarter
+        (0.049, 0.02, 0.05, False),  # falls short of what was asked for
+        (0.20, 0.05, 0.05, False),  # one donor is enough
+    ],
+)
+def test_a_second_donor_is_told_only_where_it_takes_both(
+    together: float, alone: float, least: float, expected: bool
+) -> None:
+    assert second_donor_helps(together, alone, least) is expected

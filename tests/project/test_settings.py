@@ -138,6 +138,20 @@ def test_under_test_postgresql_needs_no_redis(load: Any) -> None:
     assert settings["PASSWORD_HASHERS"][0].endswith("MD5PasswordHasher")
 
 
+@pytest.mark.parametrize("name", ["REDIS_URL", "SECRET_KEY", "ADDRESS_KEYS", "ALLOWED_HOSTS"])
+def test_what_only_servers_set_is_refused_under_test(load: Any, name: str) -> None:
+    with pytest.raises(SettingError) as caught:
+        load(UNDER_TEST="true", **{name: SERVICE[name]})
+    assert str(caught.value) == (
+        f"UNDER_TEST is set together with {name}; it is for the test suite alone: remove it."
+    )
+
+
+def test_a_service_with_a_moved_clock_does_not_start_by_being_called_a_test(load: Any) -> None:
+    with pytest.raises(SettingError, match="UNDER_TEST is set together with"):
+        load(**SERVICE, UNDER_TEST="true", CLOCK_OFFSET_FILE="/tmp/offset")
+
+
 def test_tasks_are_never_run_in_the_callers_process(load: Any) -> None:
     for settings in (load(), load(**SERVICE)):
         assert [name for name in settings if "EAGER" in name] == []

@@ -103,6 +103,13 @@ def test_a_refused_pair_draws_only_zeros() -> None:
     assert not group_mean_draws(group_prior("hardy", "nelumbo")).any()
 
 
+@pytest.mark.parametrize("pair", [("hardy", "brachyceras"), ("nelumbo", "hardy")])
+def test_fewer_draws_are_the_first_of_all(pair: tuple[str, str]) -> None:
+    prior = group_prior(*pair)
+    assert group_mean_draws(prior, count=9).tolist() == group_mean_draws(prior)[:9].tolist()
+    assert compatibility_draws(prior, count=9).tolist() == compatibility_draws(prior)[:9].tolist()
+
+
 @given(st.floats(0.0, 1.0))
 @settings(max_examples=20, deadline=None)
 def test_a_modifier_scales_every_draw(modifier: float) -> None:

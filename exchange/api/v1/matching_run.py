@@ -12,14 +12,17 @@ from exchange.api.strict import Choice, StrictSerializer
 from exchange.api.v1.matching_run_form import (
     DRY_RUN,
     EXPLANATION,
+    ORDER,
+    ORDER_DONE,
     RUN,
     RUN_WHOLE,
     DryRunOut,
     ExplanationOut,
+    MatchingOrderOut,
     MatchingRunOut,
     MatchingRunWholeOut,
 )
-from exchange.models import MatchingRun, WantedCross
+from exchange.models import MatchingOrder, MatchingRun, WantedCross
 from exchange.selectors.matching_run import (
     DryRunShown,
     ExplanationShown,
@@ -31,7 +34,8 @@ from exchange.selectors.matching_run import (
 from exchange.services.coordinator import coordinator_only
 from exchange.services.explanation import ExplainedCross, wanted_cross_explain
 from exchange.services.matching import DryRun
-from exchange.services.rescoring import matching_order, matching_preview
+from exchange.services.matching_order import matching_order
+from exchange.services.rescoring import matching_preview
 from growers import clock
 from growers.models import Grower
 
@@ -70,19 +74,45 @@ class MatchingRunList(ForCoordinators):
 
     @act(
         "matching_run_start",
-        "Run the matching now",
-        MatchingRunOut,
+        "Order a matching run",
+        MatchingOrderOut,
         body=RunIn,
-        example=RUN,
+        example=ORDER,
         body_example={"rule": "most capsules"},
         problems=("not_found", "conflict"),
+        status=202,
+        at="matching_order",
     )
-    def post(self, call: Call) -> MatchingRun:
-        """Answers when it has ended: the run, or the earlier one if nothing has changed since.
+    def post(self, call: Call) -> MatchingOrder:
+        """Answers at once with the order, to be read at `Location` until it is `done`.
 
-        The rule stays for the runs after it. 409 while another run is going on.
+        Runs are made one at a time. While an order by the same rule waits, it is that one. The rule stays
+        for the runs after it.
         """
         return matching_order(actor=call.grower, now=clock.now(), rule=_rule(call))
+
+
+class MatchingOrderItem(ForCoordinators):
+    """How an order for a run stands."""
+
+    def rows(self, call: Call) -> QuerySet[MatchingOrder]:
+        """All: who asks is a coordinator."""
+        return MatchingOrder.objects.select_related("ordered_by", "run").defer("run__report")
+
+    @read(
+        "matching_order_read",
+        "How an order for a matching run stands",
+        MatchingOrderOut,
+        example=ORDER_DONE,
+        problems=("not_found",),
+    )
+    def get(self, call: Call) -> MatchingOrder:
+        """A worker that died meanwhile is replaced within half an hour; then the order is begun again.
+
+        With `done` comes the run: the earlier one if nothing has changed since. `failed` is a mistake of
+        ours, which the log knows by the order's id; order another.
+        """
+        return call.row  # type: ignore[no-any-return]
 
 
 class MatchingDryRun(ForCoordinators):
@@ -101,10 +131,10 @@ class MatchingDryRun(ForCoordinators):
         body=RunIn,
         example=DRY_RUN,
         body_example={"rule": "most capsules"},
-        problems=("not_found",),
+        problems=("not_found", "conflict"),
     )
     def post(self, call: Call) -> DryRun:
-        """Nothing is stored and nobody is told."""
+        """Nothing is stored and nobody is told; 409 where it takes longer than a minute: order a run."""
         return matching_preview(actor=call.grower, now=clock.now(), rule=_rule(call))
 
 

@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from exchange.api.v1.told import ToldOut
-from exchange.models import MatchingRun
+from exchange.models import MatchingOrder, MatchingRun
 
 RUN: dict[str, Any] = {
     "id": "a7b8c9d0-e1f2-4a3b-9c4d-5e6f7a8b9c0d",
@@ -18,6 +18,23 @@ RUN: dict[str, Any] = {
     "proposed": 5,
     "written": 2,
     "superseded": 1,
+}
+ORDER: dict[str, Any] = {
+    "id": "b8c9d0e1-f2a3-4b4c-8d5e-6f7a8b9c0d1e",
+    "state": "waiting",
+    "rule": "most capsules",
+    "ordered_by": "lilies at the weir",
+    "ordered_at": "2027-07-01T11:59:58Z",
+    "started_at": None,
+    "finished_at": None,
+    "run": None,
+}
+ORDER_DONE = {
+    **ORDER,
+    "state": "done",
+    "started_at": RUN["started_at"],
+    "finished_at": RUN["finished_at"],
+    "run": RUN,
 }
 REPORT_ROW = {
     "heading": "region",
@@ -116,6 +133,19 @@ class MatchingRunOut(serializers.Serializer[Any]):
     proposed = serializers.IntegerField(help_text="Pairings that stand.")
     written = serializers.IntegerField(help_text="Pairings that are new or say something else.")
     superseded = serializers.IntegerField()
+
+
+class MatchingOrderOut(serializers.Serializer[Any]):
+    """A wish for a run, and the run it came to."""
+
+    id = serializers.UUIDField(source="public_id")
+    state = serializers.ChoiceField(MatchingOrder.State.choices)
+    rule = serializers.ChoiceField(MatchingRun.Rule.choices)
+    ordered_by = serializers.CharField(source="ordered_by.handle", help_text="Handle.")
+    ordered_at = serializers.DateTimeField(source="created_at")
+    started_at = serializers.DateTimeField(allow_null=True, help_text="The last time, if more than once.")
+    finished_at = serializers.DateTimeField(allow_null=True)
+    run = MatchingRunOut(allow_null=True)
 
 
 class ReportRowOut(serializers.Serializer[Any]):

@@ -4,16 +4,22 @@ from collections.abc import Iterable
 from typing import Any, cast
 
 from django.db.models import QuerySet
+from django.utils.translation import get_language
 from rest_framework import serializers
 
-from exchange.api.operation import Call, act, page, read
+from exchange.api.operation import Call, Operation, act, page, read
+from exchange.api.remembered import Remembered
 from exchange.api.resource import Resource
-from exchange.api.strict import StrictSerializer
+from exchange.api.strict import Instant, StrictSerializer
 from exchange.api.v1.pairing_form import PAIRING, PAIRING_WHOLE, PairingOut, PairingWholeOut
 from exchange.models import Pairing
 from exchange.selectors.pairing import PairingForViewer, pairings_for, pairings_of
+from exchange.selectors.pairing_stamp import light, stamp_of, stamps
 from exchange.services.pairing import pairing_dismiss
 from growers.models import Grower
+
+RENDERED = Remembered(1_000)
+"""Some kilobytes each."""
 
 
 class PairingQuery(StrictSerializer):
@@ -22,7 +28,7 @@ class PairingQuery(StrictSerializer):
     state = serializers.ChoiceField(Pairing.State.choices, required=False)
     offer = serializers.UUIDField(required=False)
     wanted_cross = serializers.UUIDField(required=False)
-    updated_since = serializers.DateTimeField(
+    updated_since = Instant(
         required=False, help_text="Written, superseded or dismissed at this instant or later."
     )
 
@@ -61,9 +67,9 @@ class PairingList(OfViewer):
         order=("-created_at", "public_id"),
         query=PairingQuery,
     )
-    def get(self, call: Call) -> QuerySet[Pairing]:
+    def get(self, call: Call) -> QuerySet[Pairing, Any]:
         """Newest first, as donor or as recipient; without the day-by-day timeline."""
-        pairings, asked = self.rows(call).defer("timeline"), call.query
+        pairings, asked = self.rows(call), call.query
         if "state" in asked:
             pairings = pairings.filter(state=asked["state"])
         if "offer" in asked:
@@ -75,7 +81,19 @@ class PairingList(OfViewer):
             )
         if "updated_since" in asked:
             pairings = pairings.filter(changed_at__gte=asked["updated_since"])
-        return pairings
+        return light(pairings)
+
+    def rendered_each(self, operation: Operation, rows: list[Any]) -> Iterable[bytes]:
+        """As rendered before where the stamp is the same; all others in one query."""
+        language, known = get_language(), stamps(self.viewer, rows)
+        found = {key: RENDERED.get((language, stamp)) for key, stamp in known.items()}
+        missing = [key for key, part in found.items() if part is None]
+        if missing:
+            made = list(pairings_of(self.viewer).defer("timeline").filter(pk__in=missing))
+            for row, part in zip(made, super().rendered_each(operation, made), strict=True):
+                RENDERED.keep((language, stamp_of(self.viewer, row)), part)
+                found[row.pk] = part
+        return [part for part in found.values() if part is not None]
 
 
 class PairingItem(OfViewer):

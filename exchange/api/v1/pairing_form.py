@@ -45,6 +45,19 @@ PAIRING: dict[str, Any] = {
     "each_flower": {"estimate": 0.12, "low": 0.03, "high": 0.31, "basis": BASIS},
     "several_flowers": 4,
     "several": {"estimate": 0.33, "low": 0.1, "high": 0.7, "basis": BASIS},
+    "donor_flowers": None,
+    "two_baskets": {
+        "with_whom": "another donor",
+        "offer_id": "d4c1a7e2-3b5f-4f0a-9c8e-7a6b5c4d3e2f",
+        "doses": [2, 2],
+        "posting": ["2027-07-01", "2027-07-05"],
+        "at_least_one_together": 0.33,
+        "at_least_one_split": 0.36,
+        "gain": 0.03,
+        "basis": {**BASIS, "second_donor": "records"},
+        "detail": "2 + 2 doses, the second packet from another donor: at least one capsule 36 % instead of"
+        " 33 %",
+    },
     "compatibility": {
         "estimate": 0.4,
         "low": 0.2,
@@ -143,6 +156,34 @@ class PlannedDatesOut(serializers.Serializer[Any]):
     arrival_nine_tenths = serializers.DateField(allow_null=True)
 
 
+class DonorFlowersOut(serializers.Serializer[Any]):
+    """Flowers of the donor that so many doses take."""
+
+    needed = serializers.IntegerField()
+    chance = serializers.FloatField(help_text="That so many have opened by the likeliest posting day.")
+
+
+class TwoBasketsOut(serializers.Serializer[Any]):
+    """The doses in two packets instead of one, and the chance of at least one capsule either way."""
+
+    with_whom = serializers.ChoiceField([(word, word) for word in ("another donor", "the same donor")])
+    offer_id = serializers.UUIDField(allow_null=True, help_text="Of the second donor.")
+    doses = serializers.ListField(
+        child=serializers.IntegerField(), min_length=2, max_length=2, help_text="Of each packet."
+    )
+    posting = serializers.ListField(
+        child=serializers.DateField(),
+        min_length=2,
+        max_length=2,
+        help_text="Likeliest day of each packet; with precision ``season`` it stands for its week.",
+    )
+    at_least_one_together = serializers.FloatField(help_text="From all doses in one packet.")
+    at_least_one_split = serializers.FloatField()
+    gain = serializers.FloatField(help_text="Below 0 where one packet is better.")
+    basis = serializers.DictField(child=serializers.CharField())
+    detail = serializers.CharField()
+
+
 class WordsOut(serializers.Serializer[Any]):
     """The plan in sentences."""
 
@@ -184,6 +225,11 @@ class PairingOut(serializers.Serializer[Any]):
     each_flower = EstimateOut(help_text="That one dose ends in a capsule.")
     several_flowers = serializers.IntegerField()
     several = EstimateOut(help_text="Of at least one capsule from so many flowers.")
+    donor_flowers = DonorFlowersOut(allow_null=True, help_text="Null for pollen in hand.")
+    two_baskets = TwoBasketsOut(
+        allow_null=True,
+        help_text="On the best pairing of a wanted cross for several flowers, to its recipient; else null.",
+    )
     compatibility = EstimateOut(allow_null=True, help_text="That a pollination with live pollen takes.")
     lost_chance = serializers.FloatField(help_text="That the parcel is lost.")
     dates = PlannedDatesOut()

@@ -12,6 +12,7 @@ from exchange.api.strict import StrictSerializer
 from exchange.api.v1.plant_form import NEW_PLANT, PLANT, PlantIn, PlantOut, PlantQuery
 from exchange.science.bloom import BASES
 from exchange.selectors.bloom_outlook import BloomOutlook, bloom_outlook
+from exchange.selectors.wanted_cross import plants_nameable
 from growers import clock
 from growers.errors import Conflict
 from growers.models import Grower, Plant, Site, Taxon
@@ -36,14 +37,15 @@ def plant_fields(call: Call) -> dict[str, Any]:
     known: dict[str, tuple[QuerySet[Any], str]] = {
         "site": (Site.objects.filter(grower=grower), "a site"),
         "taxon": (Taxon.objects.all(), "a taxon"),
-        "seed_parent": (Plant.objects.filter(grower=grower), "a plant"),
-        "pollen_parent": (Plant.objects.filter(grower=grower), "a plant"),
+        "seed_parent": (plants_nameable(grower), "a plant"),
+        "pollen_parent": (plants_nameable(grower), "a plant"),
     }
     for name, (rows, what) in known.items():
         if f"{name}_id" in fields:
             public_id = fields.pop(f"{name}_id")
             fields[name] = row_named(rows, public_id, field=f"{name}_id", what=what)
-    return fields
+    parents = [fields.get("seed_parent"), fields.get("pollen_parent")]
+    return {**fields, "shown_plant_ids": [parent.pk for parent in parents if parent is not None]}
 
 
 class PlantList(Resource):

@@ -45,6 +45,7 @@ NEW_PLANT = {
     "rights": "none_known",
 }
 LONGEST_EVIDENCE = 300
+PARENT_HELP = "A plant of yours, or one you were shown in a pairing."
 
 
 class ParentOut(serializers.Serializer[Any]):
@@ -109,8 +110,8 @@ class PlantIn(StrictSerializer):
     pollen_fertility = Choice(Fertility.choices, required=False)
     fertility_evidence = Text(max_length=LONGEST_EVIDENCE, required=False, allow_blank=True)
     chromosome_counts = Words(child=Whole(8, 400), required=False)
-    seed_parent_id = Id(required=False, allow_null=True)
-    pollen_parent_id = Id(required=False, allow_null=True)
+    seed_parent_id = Id(required=False, allow_null=True, help_text=PARENT_HELP)
+    pollen_parent_id = Id(required=False, allow_null=True, help_text=PARENT_HELP)
     parentage_confidence = Choice(Plant.Confidence.choices, required=False)
     direction_known = Flag(required=False)
     origin = Choice(Plant.Origin.choices, required=False)

@@ -23,7 +23,7 @@ MARKET = {
         {
             "group": "any",
             "region": {**REGION, "level": "world", "part_of_the_world": "", "country": None},
-            "count": 3,
+            "count": 7,
         }
     ],
 }
@@ -53,7 +53,10 @@ class PublicMarketOut(serializers.Serializer[Any]):
     """Open offers and wanted crosses, counted; growers in thin regions are counted in a coarser one."""
 
     offered = MarketRowOut(many=True)
-    wanted = MarketRowOut(many=True, help_text="By the group of pollen asked for.")
+    wanted = MarketRowOut(
+        many=True,
+        help_text="By the group of pollen asked for; nothing of what fewer than five growers look for.",
+    )
 
 
 class Market(Resource):

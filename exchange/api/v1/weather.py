@@ -5,11 +5,12 @@ from typing import Any
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from exchange.api.operation import Call, create, page
+from exchange.api.operation import Call, act, create, page
 from exchange.api.resource import Resource
-from exchange.api.strict import Day, Number, StrictSerializer
+from exchange.api.strict import Choice, Day, Number, StrictSerializer
+from exchange.api.table import ACTIONS, TableFormParser, TableIn
 from growers.models import Site, WeatherDay
-from growers.services.weather import RANGES_C, weather_day_set
+from growers.services.weather import RANGES_C, WeatherImport, weather_day_set, weather_days_import
 
 WEATHER_DAY = {
     "id": "e2c8a4b6-5f39-4f2d-8a0c-5b3f4e6d7c85",
@@ -78,3 +79,69 @@ class SiteWeather(Resource):
     def post(self, call: Call) -> WeatherDay:
         """In place of what was stated for that day."""
         return weather_day_set(actor=call.grower, site=call.row, **call.data)
+
+
+# --- tables of loggers ---
+
+IMPORT = {
+    "file": "date;tmin_c;tmax_c;water_c\n2027-06-20;12,5;27,0;21,5\n",
+    "decimal_mark": ",",
+    "dry_run": True,
+}
+IMPORTED = {"written": False, "rows": [{"row": 2, "measured_on": "2027-06-20", "action": "created"}]}
+
+
+class ImportedDayOut(serializers.Serializer[Any]):
+    """One row of the table as a day."""
+
+    row = serializers.IntegerField(help_text="Of the table; its header is row 1.")
+    measured_on = serializers.DateField()
+    action = serializers.ChoiceField(ACTIONS)
+
+
+class WeatherImportOut(serializers.Serializer[Any]):
+    """What was written, or after a dry run would be."""
+
+    written = serializers.BooleanField()
+    rows = ImportedDayOut(source="days", many=True)
+
+
+class WeatherImportIn(TableIn):
+    """Days of a logger or a weather station."""
+
+    decimal_mark = Choice([(mark, mark) for mark in (".", ",")], default=".", help_text="In the numbers.")
+
+
+class SiteWeatherTable(Resource):
+    """Weather days from a table."""
+
+    tag = "sites"
+    parser_classes = [TableFormParser]
+
+    def rows(self, call: Call) -> QuerySet[Site]:
+        """The viewer's own sites."""
+        return Site.objects.filter(grower=call.grower)
+
+    @act(
+        "weather_day_import",
+        "State the weather of many days from a CSV table",
+        WeatherImportOut,
+        body=WeatherImportIn,
+        example=IMPORTED,
+        body_example=IMPORT,
+        problems=("not_found", "invalid_input"),
+        keyed=True,
+    )
+    def post(self, call: Call) -> WeatherImport:
+        """All rows or none: a refusal names row and column of everything that is wrong.
+
+        Column `date` and at least one of `tmin_c`, `tmax_c`, `tmean_c`, `water_c`. A blank cell leaves what
+        is on record, so that air and water can come from two loggers.
+        """
+        return weather_days_import(
+            actor=call.grower,
+            site=call.row,
+            content=call.data["file"].read(),
+            dry_run=call.data["dry_run"],
+            decimal_mark=call.data["decimal_mark"],
+        )

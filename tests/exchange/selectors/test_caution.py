@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 
 from exchange.matching.chance import Estimate
+from exchange.matching.donor_flowers import DonorFlowers
 from exchange.matching.plan import PairPlan
 from exchange.matching.reason import Reason
 from exchange.matching.side import CrossWanted, Lane, PollenOffer
@@ -189,6 +190,28 @@ def test_neither_an_envelope_nor_a_plan_without_dates_has_a_box_that_warms() -> 
 def test_below_the_least_chance_is_said_and_not_removed(chance: float, told: bool) -> None:
     plan = a_plan(each_flower=Estimate(chance, 0.0, 1.0))
     assert ("below_least_chance" in found(wanted=a_wanted_cross(least_chance=0.05), plan=plan)) is told
+
+
+# --- more doses than flowers ---
+
+
+@pytest.mark.parametrize(
+    ("flowers", "told"),
+    [
+        (None, None),  # pollen in hand
+        (DonorFlowers(4, 0.5), None),
+        (
+            DonorFlowers(4, 0.49994),
+            Reason("doses_over_donor_flowers", {"doses": 4, "flowers": 4, "chance": 0.4999}),
+        ),
+        # That one flower may not come is what the chance of posting says.
+        (DonorFlowers(1, 0.1), None),
+    ],
+)
+def test_more_doses_than_flowers_to_take_them_of_are_told(
+    flowers: DonorFlowers | None, told: Reason | None
+) -> None:
+    assert found(plan=a_plan(donor_flowers=flowers)).get("doses_over_donor_flowers") == told
 
 
 # --- papers ---

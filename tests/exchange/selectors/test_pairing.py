@@ -1,14 +1,23 @@
 """A pairing for each of its two growers: the breeder's secret stays one, and nobody's place is told."""
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
+from datetime import date
 from typing import Any
+from uuid import UUID
 
 import pytest
 from django.core.serializers.json import DjangoJSONEncoder
 
+from exchange.matching.donor_flowers import DonorFlowers as MatchingFlowers
 from exchange.models import Pairing
-from exchange.selectors.pairing import PairingForViewer, pairings_for, pairings_of
+from exchange.selectors.pairing import (
+    DonorFlowers,
+    PairingForViewer,
+    TwoBaskets,
+    pairings_for,
+    pairings_of,
+)
 from growers.models import Grower, Site
 from growers.services.taxon import taxon_update
 from tests.clock import MovableClock
@@ -104,6 +113,65 @@ def test_the_donor_reads_that_someone_would_like_pollen_and_not_for_what(
         "0.0007",
     ):
         assert secret not in text
+
+
+BASKETS = {
+    "reckoned_from": "a digest",
+    "with_whom": "another donor",
+    "offer": "d4c1a7e2-3b5f-4f0a-9c8e-7a6b5c4d3e2f",
+    "doses": [2, 2],
+    "posting": ["2026-06-18", "2026-06-22"],
+    "at_least_one_together": 0.33,
+    "at_least_one_split": 0.36,
+    "gain": 0.03,
+    "basis": {"donor": "lot in hand", "recipient": "records", "second_donor": "said"},
+}
+SECOND_DONOR = {
+    "code": "change_second_donor",
+    "parameters": {"chance": 0.36, "instead_of": 0.1, "plant": "'Rival'", "offer": BASKETS["offer"]},
+}
+
+
+def test_a_second_donor_is_the_recipients_alone_to_be_read(society: Society, pairing: Pairing) -> None:
+    """A donor learns nothing of others, and reads the same as if there were none."""
+    before = seen_by(society.given.grower)
+    pairing.smallest_change = None
+    pairing.save()
+    without = seen_by(society.given.grower)
+    pairing.plan["two_baskets"], pairing.smallest_change = BASKETS, SECOND_DONOR
+    pairing.save()
+    assert seen_by(society.given.grower) == without == replace(before, smallest_change=None)
+    for secret in ("Rival", str(BASKETS["offer"]), "a digest", "another donor"):
+        assert secret not in text_of(seen_by(society.given.grower))
+    seen = seen_by(society.seed.grower)
+    assert seen.smallest_change is not None
+    assert seen.smallest_change.detail == (
+        "With pollen of 'Rival' from a second donor as well: at least one capsule about 1 in 3 instead of"
+        " about 1 in 10."
+    )
+    assert seen.two_baskets == TwoBaskets(
+        with_whom="another donor",
+        offer_id=UUID(str(BASKETS["offer"])),
+        doses=[2, 2],
+        posting=[date(2026, 6, 18), date(2026, 6, 22)],
+        at_least_one_together=0.33,
+        at_least_one_split=0.36,
+        gain=0.03,
+        basis=BASKETS["basis"],
+        detail="2 + 2 doses, the second packet from another donor: at least one capsule 36 % instead of 33 %",
+    )
+
+
+def test_where_nothing_could_be_split_there_are_no_two_baskets(society: Society, pairing: Pairing) -> None:
+    pairing.plan["two_baskets"] = {"reckoned_from": "a digest"}
+    pairing.save()
+    assert seen_by(society.seed.grower).two_baskets is None
+
+
+def test_both_read_how_many_flowers_the_doses_take(society: Society) -> None:
+    make_pairing(society.offer, society.wanted, plan={"donor_flowers": MatchingFlowers(4, 0.3)})
+    for viewer in (society.given.grower, society.seed.grower):
+        assert seen_by(viewer).donor_flowers == DonorFlowers(4, 0.3)
 
 
 def test_neither_reads_an_address_a_place_or_a_note(society: Society, pairing: Pairing) -> None:

@@ -7,6 +7,7 @@ from datetime import date
 import numpy as np
 
 from exchange.matching.chance import Estimate
+from exchange.matching.donor_flowers import DonorFlowers
 from exchange.matching.plan import PairPlan, PlannedDates
 from exchange.matching.reason import Reason
 from exchange.selectors.plan_record import plan_record, reason_records
@@ -26,6 +27,12 @@ def test_every_estimate_has_a_range_and_a_basis() -> None:
         "basis": {"compatibility": "prior of the groups"},
     }
     assert record["basis"] == BASIS
+
+
+def test_flowers_of_the_donor_are_told_where_pollen_is_collected_on_request() -> None:
+    assert plan_record(a_plan())["donor_flowers"] is None
+    record = plan_record(a_plan(donor_flowers=DonorFlowers(4, 1.0 / 3.0)))
+    assert record["donor_flowers"] == {"needed": 4, "chance": 0.333333333}
 
 
 def test_dates_are_civil_dates_and_no_hour_is_stored() -> None:

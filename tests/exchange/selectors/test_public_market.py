@@ -116,6 +116,20 @@ def test_what_is_looked_for_is_counted_by_the_group_asked_for() -> None:
     ]
 
 
+def test_what_fewer_than_five_growers_look_for_is_a_secret() -> None:
+    wanting = [*plants(3, PARIS, "cell", name="paris"), *plants(1, SYDNEY, "cell", name="sydney")]
+    for plant in wanting:
+        make_wanted_cross(plant, pollen_groups=["lotos"])
+        make_wanted_cross(plant, pollen_groups=["lotos"])
+    assert shown(public_market().wanted) == []
+    for plant in plants(1, MUNICH, "cell", name="munich"):
+        make_wanted_cross(plant, pollen_groups=["lotos"])
+    assert shown(public_market().wanted) == [("lotos", "world", "", 9)]
+    for plant in plants(5, LYON, "country", name="lyon"):
+        make_wanted_cross(plant, pollen_groups=["lotos"])
+    assert shown(public_market().wanted) == [("lotos", "country", "FR", 11)]
+
+
 def test_only_what_is_open_counts(outsider: Grower) -> None:
     found = plants(6, PARIS, "country", name="paris")
     offers = [make_offer(plant) for plant in found]

@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from io import StringIO
 
 import pytest
+import structlog
 from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, connections
@@ -232,3 +233,17 @@ def test_the_beat_schedule_names_tasks_that_exist() -> None:
     assert scheduled == {"exchange.due.sweep"}
     assert scheduled <= set(app.tasks)
     assert project_clock.offset() == timedelta()
+
+
+def test_what_a_sweep_logs_has_an_id_of_its_own(
+    calls: list[tuple[int, datetime]],
+) -> None:
+    seen: list[str] = []
+    HANDLERS["probe"] = lambda *_: seen.append(structlog.contextvars.get_contextvars()["run_id"])
+    for subject in (1, 2):
+        due_set(kind="probe", subject_id=subject, due_at=NOON)
+    run_due(NOON, 10)
+    due_set(kind="probe", subject_id=1, due_at=NOON)
+    run_due(NOON, 10)
+    assert seen[0] == seen[1] != seen[2]
+    assert "run_id" not in structlog.contextvars.get_contextvars()

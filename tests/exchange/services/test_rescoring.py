@@ -19,7 +19,7 @@ from exchange.services.lease import LEASE_LASTS, LeaseLost, leased
 from exchange.services.matching import matching_reckon, matching_store
 from exchange.services.offer import offer_pause
 from exchange.services.pairing import pairing_dismiss
-from exchange.services.rescoring import CLAIM_LASTS, matching_order, matching_preview, rescore
+from exchange.services.rescoring import CLAIM_LASTS, matching_preview, rescore
 from exchange.tasks.matching import matching
 from growers.errors import Conflict, NotFound
 from growers.models import Change, Grower
@@ -268,7 +268,7 @@ def test_what_a_killed_worker_left_is_done_once_its_claims_run_out(society: Soci
     assert told() == PROPOSED
 
 
-# --- at the wish of a coordinator ---
+# --- tried by a coordinator ---
 
 
 @pytest.fixture
@@ -277,27 +277,9 @@ def coordinator(db: None) -> Grower:
     return coordinator_grant(handle="weir")
 
 
-def test_a_coordinator_runs_it_and_their_rule_stays(society: Society, coordinator: Grower) -> None:
-    most = MatchingRun.Rule.MOST_CAPSULES
-    run = matching_order(actor=coordinator, now=NOON, rule=most)
-    assert (run.rule, run.proposed) == (most, 1)
-    assert not Change.objects.exists()
-    assert matching_order(actor=coordinator, now=NOON) == run
-    bloom_said_set(actor=society.seed.grower, plant=society.seed, **SUMMER | {"first_month": 7})
-    again = rescore(now=NOON + SECOND)
-    assert again is not None
-    assert (again.pk != run.pk, again.rule) == (True, most)
-
-
-def test_others_can_neither_run_nor_try_it(society: Society) -> None:
+def test_others_cannot_try_it(society: Society) -> None:
     for grower in (society.given.grower, society.seed.grower):
-        refused(lambda actor=grower: matching_order(actor=actor, now=NOON), NotFound)  # type: ignore[misc]
         refused(lambda actor=grower: matching_preview(actor=actor, now=NOON), NotFound)  # type: ignore[misc]
-
-
-def test_a_coordinator_waits_for_a_run_that_is_going_on(society: Society, coordinator: Grower) -> None:
-    with leased("matching", NOON):
-        refused(lambda: matching_order(actor=coordinator, now=NOON), Conflict)
 
 
 def test_a_dry_run_says_what_a_run_then_does_and_stores_nothing(
@@ -307,7 +289,8 @@ def test_a_dry_run_says_what_a_run_then_does_and_stores_nothing(
     tried = matching_preview(actor=coordinator, now=NOON)
     assert rows() == before
     assert (len(tried.changes.fresh), len(tried.changes.gone)) == (1, 0)
-    run = matching_order(actor=coordinator, now=NOON)
+    run = rescore(now=NOON)
+    assert run is not None
     stored = Pairing.objects.get()
     assert (stored.chance, stored.plan) == (tried.changes.fresh[0].chance, tried.changes.fresh[0].plan)
     assert run.report == tried.reckoned.shared.report
@@ -316,3 +299,13 @@ def test_a_dry_run_says_what_a_run_then_does_and_stores_nothing(
     assert (tried.changes.fresh, tried.changes.gone) == ((), (stored,))
     stored.refresh_from_db()
     assert stored.state == "suggested"
+
+
+def test_a_dry_run_that_takes_too_long_is_given_up(
+    society: Society, coordinator: Grower, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(rescoring, "PREVIEW_LASTS_SECONDS", -1)
+    error = refused(lambda: matching_preview(actor=coordinator, now=NOON), Conflict)
+    assert error.detail == (
+        "There is too much for a dry run: it takes longer than -1 seconds. Order a run instead."
+    )

@@ -11,7 +11,7 @@ from exchange.matching.allocation import Rule
 from exchange.models import Offer, Pairing, WantedCross
 from exchange.services.matching import matching_run
 from exchange.services.sharing import Planned, Shared, share_out
-from growers.models import Grower
+from growers.models import Grower, Site
 from growers.services.bloom import bloom_said_set
 from growers.services.site import site_update
 from tests.clock import MovableClock
@@ -143,6 +143,7 @@ def test_the_report_tells_served_and_lost_by_region(takers: TwoTakers, outsider:
     site_update(
         actor=outsider, site=outsider.sites.get(), country="ZA", latitude_deg=-33.8, longitude_deg=18.6
     )
+    Site.objects.update(region_level="country")
     found = region_rows(takers.shared(0.1, 0.4))
     assert set(found) == {"DE", "ZA"}
     assert (found["ZA"]["growers_served"], found["ZA"]["expected_capsules"]) == (1, pytest.approx(0.4))
@@ -164,7 +165,40 @@ def test_the_report_tells_served_and_lost_by_region(takers: TwoTakers, outsider:
 def test_who_asked_and_could_not_be_helped_is_counted(society: Society) -> None:
     wanted = make_wanted_cross(society.seed, flowers=1, least_chance=0.5)
     (row,) = region_rows(share_out([Planned(society.offer, wanted, (0.1,))], RULE)).values()
-    assert (row["group"], row["growers_asking"], row["growers_with_offer"]) == ("DE", 1, 0)
+    assert (row["group"], row["growers_asking"], row["growers_with_offer"]) == ("Europe", 1, 0)
+
+
+@pytest.mark.parametrize(("level", "told"), [("cell", "DE"), ("country", "DE"), ("climate_band", "Europe")])
+def test_no_region_of_the_report_is_finer_than_its_grower_lets_others_read(
+    society: Society, level: str, told: str
+) -> None:
+    Site.objects.update(region_level=level)
+    society.seed.grower.refresh_from_db()
+    assert set(region_rows(share_out([Planned(society.offer, society.wanted, (0.1,))], RULE))) == {told}
+
+
+def test_who_asked_and_nothing_was_on_offer_for_is_counted_too(takers: TwoTakers, society: Society) -> None:
+    """The first has no pairing at all; beside it nothing of the sharing out changes."""
+    third = make_wanted_cross(society.seed, flowers=3)
+    planned = [Planned(takers.offer, takers.second, (0.4,))]
+    shared = share_out(planned, RULE, asked=[takers.first, takers.second, third])
+    without = share_out(planned, RULE)
+    assert (shared.doses, shared.explanations) == (without.doses, without.explanations)
+    counted = {
+        (row["heading"], row["group"]): (
+            row["growers_asking"],
+            row["growers_with_offer"],
+            row["growers_served"],
+            row["doses"],
+        )
+        for row in shared.report["rows"]
+    }
+    assert counted == {
+        ("region", "Europe"): (2, 1, 1, 1),
+        ("season", "first season"): (2, 1, 1, 1),
+        ("cross", "within groups"): (1, 1, 1, 1),
+    }
+    assert shared.report["price"] == without.report["price"]
 
 
 # --- a whole run: secrets, and the same again ---
@@ -225,3 +259,20 @@ def test_the_same_input_again_leaves_every_row_as_it_was(crowd: Sequence[WantedC
     assert [(row.pk, row.allocated_doses, row.allocation) for row in second.pairings] == [
         (row.pk, row.allocated_doses, row.allocation) for row in first.pairings
     ]
+
+
+def test_a_cross_that_nothing_is_on_offer_for_changes_the_report_and_no_pairing(
+    society: Society, outsider: Grower
+) -> None:
+    first = matching_run(today=TODAY)
+    before = list(Pairing.objects.values())
+    make_wanted_cross(make_plant(outsider, site=make_site(outsider, **GERMANY)), pollen_groups=["lotos"])
+    second = matching_run(today=TODAY)
+    assert list(Pairing.objects.values()) == before
+    asking = [
+        sum(row["growers_asking"] for row in result.run.report["rows"] if row["heading"] == "season")
+        for result in (first, second)
+    ]
+    assert asking == [1, 2]
+    assert (second.run.written, second.run.superseded) == (0, 0)
+    assert matching_run(today=TODAY).run == second.run

@@ -13,6 +13,7 @@ import pytest
 
 import exchange
 from exchange.matching.chance import Estimate
+from exchange.matching.donor_flowers import DonorFlowers
 from exchange.matching.eligibility import compatibility, refusals
 from exchange.matching.plan import plan_pair
 from exchange.matching.posting import recipient_flowers
@@ -27,6 +28,7 @@ from exchange.science.transit import MAX_BUSINESS_DAYS, Transit
 from exchange.selectors.border import BorderNotes
 from exchange.selectors.caution import cautions
 from exchange.selectors.plan_record import reason_records
+from exchange.services.second_packet import SECOND_DONOR
 from exchange.wording.catalogue import SENTENCES, sentence
 from tests.exchange.pair import a_bloom, a_lane, a_parent, a_wanted_cross, an_offer
 from tests.exchange.plan import a_plan
@@ -45,6 +47,7 @@ PUT_TOGETHER = {
         "change_dried_instead_of_fresh",
         "change_post_to_country",
         "change_saturday_service",
+        "change_second_donor",
     },
 }
 FACTORS = {
@@ -58,6 +61,8 @@ FACTORS = {
 PASSED_ON = {
     ("matching/eligibility.py", "_prior_reason"): {"groups_on_record", "groups_no_report"},
     ("matching/eligibility.py", "compatibility"): FACTORS,
+    # Of refusals that were told before.
+    ("services/refusal_memory.py", "find"): set(),
     ("matching/allocation_explain.py", "_reason"): {
         "allocation_best",
         "allocation_growers_without_first",
@@ -126,6 +131,7 @@ def test_codes_that_are_handed_on_are_all_known() -> None:
         "matching/allocation_explain.py", "_reason"
     ]
     changes = {f"change_{text}" for text in literals("selectors/smallest_change.py", "alternatives")}
+    changes.add(f"change_{SECOND_DONOR}")
     assert changes == PUT_TOGETHER["change_{}"]
 
 
@@ -186,7 +192,11 @@ def warned() -> list[Reason]:
         (an_offer(parent=seed), half),
     ]
     way = a_lane(packing=DEFAULT_PACKING, ambient_c=np.full(12, 33.0))
-    doubtful = a_plan(each_flower=Estimate(0.0001, 0.0, 0.001), flowers_expected=2.5)
+    doubtful = a_plan(
+        each_flower=Estimate(0.0001, 0.0, 0.001),
+        flowers_expected=2.5,
+        donor_flowers=DonorFlowers(4, 0.126),
+    )
     asked = a_wanted_cross(parent=seed)
     found = [reason for given, kin in cases for reason in cautions(given, asked, way, doubtful, kin)]
     return [*found, *at_the_border()]
@@ -209,7 +219,10 @@ def at_the_border() -> list[Reason]:
 def changed() -> list[Reason]:
     names = {code.removeprefix("change_") for code in PUT_TOGETHER["change_{}"]}
     instead_of = dict.fromkeys(names, 0.04) | {"post_to_country": 0.0}
-    return [SmallestChange(name, 0.126, instead_of[name]).reason() for name in sorted(names)]
+    facts = {"second_donor": {"plant": "'Ferry'", "offer": "offer"}}
+    return [
+        SmallestChange(name, 0.126, instead_of[name], facts.get(name, {})).reason() for name in sorted(names)
+    ]
 
 
 def planned() -> list[Reason]:
@@ -251,6 +264,10 @@ WORDED = {
     "offspring_ploidy_strong": "The offspring may be sterile: predicted chromosome count 70.",
     "change_saturday_service": "With a Saturday service: each flower about 1 in 8 instead of about 1 in 25.",
     "change_post_to_country": "If the donor posted there: each flower about 1 in 8.",
+    "change_second_donor": "With pollen of 'Ferry' from a second donor as well: at least one capsule"
+    " about 1 in 8 instead of about 1 in 25.",
+    "doses_over_donor_flowers": "4 doses are wanted, which takes 4 flowers of the donor; that so many have"
+    " opened by the likeliest posting day: about 1 in 8.",
     "papers_nothing_on_file": "From DE to US: nothing on file; this is not permission.",
 }
 

@@ -18,6 +18,7 @@ from exchange.wording.pairing import (
     decided_sentence,
     posting_sentence,
     sentences,
+    two_baskets_sentence,
 )
 from tests.exchange.plan import a_pairing, planned_dates
 from tests.exchange.wording.plain import API_WORDS, HOUR
@@ -134,3 +135,51 @@ def test_stored_reasons_are_worded_in_their_order() -> None:
         "'Mule' has no working pollen (its grower).",
         "Below the least chance that was asked for.",
     ]
+
+
+# --- two packets ---
+
+BASKETS = {
+    "offer": None,
+    "doses": [2, 1],
+    "posting": ["2026-06-18", "2026-06-25"],
+    "at_least_one_together": 0.33,
+    "at_least_one_split": 0.36,
+    "gain": 0.03,
+}
+SPLIT: dict[str, tuple[dict[str, Any], str]] = {
+    "later": (
+        {},
+        "2 + 1 doses, the second packet in the week of 22 June: at least one capsule 36 % instead of 33 %",
+    ),
+    "another donor": (
+        {"offer": "an id"},
+        "2 + 1 doses, the second packet from another donor: at least one capsule 36 % instead of 33 %",
+    ),
+    "worse": (
+        {"at_least_one_split": 0.3, "gain": -0.03},
+        "2 + 1 doses, the second packet in the week of 22 June: no better, at least one capsule 30 % instead"
+        " of 33 %",
+    ),
+    "not to be seen": (
+        {"at_least_one_split": 0.331, "gain": 0.001},
+        "2 + 1 doses, the second packet in the week of 22 June: no better, at least one capsule 33 % instead"
+        " of 33 %",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", SPLIT)
+def test_what_two_packets_would_give(case: str) -> None:
+    changes, expected = SPLIT[case]
+    row = a_pairing()
+    row.plan["two_baskets"] = {**BASKETS, **changes}
+    assert two_baskets_sentence(row) == expected
+    assert not API_WORDS.search(expected)
+
+
+@pytest.mark.parametrize("baskets", [None, {"reckoned_from": "a digest"}])
+def test_what_was_not_reckoned_is_not_said(baskets: dict[str, str] | None) -> None:
+    row = a_pairing()
+    row.plan["two_baskets"] = baskets
+    assert two_baskets_sentence(row) == ""

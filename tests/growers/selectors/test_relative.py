@@ -11,6 +11,7 @@ from growers.selectors.relative import (
     Parents,
     Relative,
     line_of_descent,
+    on_circles,
     parents_upward,
     pedigree,
 )
@@ -171,3 +172,17 @@ def test_the_line_is_as_short_as_any_and_made_of_parents() -> None:
 def test_a_plant_is_a_line_to_itself() -> None:
     assert line_of_descent({1: (2, None)}, 1, 1) == [1]
     assert line_of_descent({1: (2, None)}, 2, 1) == []
+
+
+def test_only_those_on_a_circle_are_their_own_ancestors() -> None:
+    parents: Parents = {
+        1: (2, 9),
+        2: (1, None),
+        3: (1, 4),
+        4: (4, 2),
+        5: (3, 6),
+        6: (None, None),
+    }
+    assert on_circles(parents) == {1: (2, None), 2: (1, None), 4: (4, None)}
+    assert on_circles({1: (2, None), 2: (None, 3)}) == {}
+    assert on_circles({}) == {}

@@ -2,7 +2,8 @@
 
 import pytest
 
-from growers.selectors.taxon import TaxonFound, folded, taxa_by_name, taxon_search
+from growers.errors import Conflict
+from growers.selectors.taxon import TaxonFound, folded, group_taxon, taxa_by_name, taxon_search
 from tests.factories import make_taxon
 
 pytestmark = pytest.mark.django_db
@@ -44,8 +45,16 @@ def test_a_search_finds_all_words_and_the_beginning_first() -> None:
 def test_a_name_is_found_as_typed_where_there_is_just_one(django_assert_num_queries: object) -> None:
     dusk = make_taxon(name="Nymphaea 'Dusk'")
     make_taxon(name="Nymphaea × mira")
-    make_taxon(name="Nymphaea mira")
+    plain = make_taxon(name="Nymphaea mira")
     with django_assert_num_queries(1):  # type: ignore[operator]
         assert taxa_by_name(["n. dusk", "N. mira", "unknown", ""]) == {"n. dusk": dusk}
+    assert taxa_by_name(["Nymphaea mira", "N. mira"]) == {"Nymphaea mira": plain}
     with django_assert_num_queries(0):  # type: ignore[operator]
         assert taxa_by_name(["", ""]) == {}
+
+
+def test_a_group_without_its_row_says_what_is_missing() -> None:
+    lotos = make_taxon(name="lotos", rank="group", group="lotos", diel="night")
+    assert group_taxon("lotos") == lotos
+    with pytest.raises(Conflict, match="The reference tables have no entry for the group hardy"):
+        group_taxon("hardy")

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+import structlog
 from celery import Celery, current_app
 from django.db import transaction
 
@@ -28,7 +29,7 @@ def test_a_task_is_started_when_the_transaction_commits(sent: Sent) -> None:
     with transaction.atomic():
         after_commit.start("exchange.forecast", 3, 4)
         assert sent == []
-    assert sent == [("exchange.forecast", {"args": [3, 4], "retry": False})]
+    assert sent == [("exchange.forecast", {"args": [3, 4], "headers": {}, "retry": False})]
 
 
 def test_a_task_is_not_started_for_what_was_rolled_back(sent: Sent) -> None:
@@ -43,6 +44,14 @@ def test_a_task_is_not_started_for_what_was_rolled_back(sent: Sent) -> None:
 def test_a_task_is_started_at_once_outside_a_transaction(sent: Sent) -> None:
     after_commit.start("exchange.forecast", 3)
     assert [name for name, _ in sent] == ["exchange.forecast"]
+
+
+def test_a_task_takes_the_id_of_the_request_that_started_it(sent: Sent) -> None:
+    with transaction.atomic():
+        with structlog.contextvars.bound_contextvars(request_id="the-request"):
+            after_commit.start("exchange.forecast", 3)
+        after_commit.start("exchange.forecast", 4)
+    assert [options["headers"] for _, options in sent] == [{"request_id": "the-request"}, {}]
 
 
 def test_without_a_broker_nothing_is_sent(sent: Sent, settings: Any) -> None:

@@ -35,6 +35,11 @@ def test_missing_cells_at_the_end_are_blank_and_formulas_are_text() -> None:
     assert rows("name,count,note\n=1+1,2\n")[0].cells == {"name": "=1+1", "count": "2", "note": ""}
 
 
+def test_the_apostrophe_that_guards_an_exported_cell_is_taken_away() -> None:
+    (row,) = read_table(b"a,b,c\n'=1,''-2,'Dawn'\n", required=("a", "b", "c"))
+    assert row.cells == {"a": "=1", "b": "'-2", "c": "'Dawn'"}
+
+
 def test_a_missing_column_is_named_with_those_needed() -> None:
     error = refusal("name,note\na,b\n")
     assert error.detail == "Row 1: the column count is missing; needed: name, count."

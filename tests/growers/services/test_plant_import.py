@@ -6,6 +6,7 @@ from django.test.utils import CaptureQueriesContext
 
 from growers.errors import InvalidInput, NotFound
 from growers.models import Change, Grower, Plant, Site
+from growers.services.csv_table import MOST_PROBLEMS
 from growers.services.plant_import import MOST_PLANTS, plant_import
 from tests.factories import make_plant, make_site, make_taxon
 from tests.growers.refusal import facts, problems, refused
@@ -166,3 +167,16 @@ def test_the_number_of_queries_does_not_grow_with_the_rows(donor: Grower, site: 
         return len(captured)
 
     assert queries(2, "a") == queries(30, "b")
+
+
+def test_a_circle_of_many_rows_is_told_shortly(donor: Grower, site: Site) -> None:
+    count = 300
+    rows = [f"p,P-{number},hardy,day,P-{(number + 1) % count}" for number in range(count)]
+    table = "\n".join(["name_as_grown,number,group,diel,seed_parent", *rows, "fine,Q,hardy,day,P-0"])
+    told = problems(lambda: load(donor, site, table))
+    assert list(told) == [f"row {row} column seed_parent" for row in range(2, MOST_PROBLEMS + 2)]
+    path = " → ".join([*(f"P-{number}" for number in range(10)), "…", "P-0"])
+    assert told["row 2 column seed_parent"] == (
+        f"Row 2, column seed_parent: it is 'P-1', but P-0 would be its own ancestor ({path}); "
+        "allowed: a plant that does not descend from P-0."
+    )

@@ -4,6 +4,7 @@ import pytest
 
 from growers.errors import NotFound
 from growers.models import Taxon
+from growers.services.reference import reference_load
 from growers.services.taxon import taxon_create, taxon_update
 from tests.factories import make_taxon
 from tests.growers.refusal import problems, refused
@@ -66,9 +67,29 @@ def test_the_days_of_a_flower_are_in_order() -> None:
     assert problems(lambda: make_taxon(flower_days=3, receptive_day=4)) == {
         "/receptive_day": "receptive_day is 4; allowed: 1 to 3, the days a flower lasts."
     }
+    assert problems(lambda: make_taxon(flower_days=3, pollen_first_day=4, pollen_last_day=4)) == {
+        "/pollen_first_day": "pollen_first_day is 4; allowed: 0 to 3, the days a flower lasts.",
+        "/pollen_last_day": "pollen_last_day is 4; allowed: 1 to 3, the days a flower lasts.",
+    }
     assert problems(lambda: make_taxon(flower_days=0)) == {
         "/flower_days": "flower_days is 0; allowed: whole numbers from 1 to 14."
     }
+
+
+def test_pollen_may_be_shed_in_the_bud_of_the_day_before() -> None:
+    """As *N. thermarum* does in the reference tables: Povilus, Losada & Friedman (abstract)."""
+    reference_load()
+    known = Taxon.objects.get(name="Nymphaea thermarum")
+    assert (known.pollen_first_day, known.pollen_last_day) == (0, 1)
+    made = make_taxon(
+        name="Nymphaea 'Its seedling'",
+        group="brachyceras",
+        flower_days=known.flower_days,
+        pollen_first_day=known.pollen_first_day,
+        pollen_last_day=known.pollen_last_day,
+    )
+    assert taxon_update(taxon=known, note="told again").pollen_first_day == made.pollen_first_day == 0
+    assert list(problems(lambda: make_taxon(pollen_first_day=-1))) == ["/pollen_first_day"]
 
 
 def test_a_name_is_used_once_whatever_its_case() -> None:

@@ -1,0 +1,86 @@
+"""Notifications as their grower reads them: a code, a sentence in the grower's language, the figures in it.
+
+A notification tells no more than its pairing does: the donor's says nothing of the seed parent or of who
+asks, see :mod:`exchange.selectors.pairing`.
+"""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.utils import translation
+
+from exchange.models import Notification, Pairing
+from exchange.wording.notification import notification_sentence
+from growers.models import Grower
+from growers.selectors.site import region
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """What a notification is about: a kind of thing and its id."""
+
+    kind: str
+    id: UUID
+
+
+@dataclass(frozen=True, slots=True)
+class NotificationForGrower:
+    """One notification for the grower whom it is for."""
+
+    public_id: UUID
+    code: str
+    detail: str
+    parameters: Mapping[str, Any]
+    about: About
+    told_at: datetime
+    read_at: datetime | None
+
+
+def notifications_of(grower: Grower) -> QuerySet[Notification]:
+    """What a grower was told, with all that its sentences need."""
+    return Notification.objects.filter(grower=grower).select_related(
+        "grower",
+        "pairing__offer__plant__grower",
+        "pairing__offer__plant__site",
+        "pairing__wanted_cross__seed_parent__site",
+    )
+
+
+def notification_for(row: Notification) -> NotificationForGrower:
+    """A loaded notification for its grower; no query."""
+    with translation.override(row.grower.language):
+        sentence = notification_sentence(row)
+    return NotificationForGrower(
+        public_id=row.public_id,
+        code=row.kind,
+        detail=sentence,
+        parameters=_parameters(row),
+        about=About("pairing", row.pairing.public_id),
+        told_at=row.created_at,
+        read_at=row.read_at,
+    )
+
+
+def _parameters(row: Notification) -> dict[str, Any]:
+    pairing = row.pairing
+    plant, seed_parent = pairing.offer.plant, pairing.wanted_cross.seed_parent
+    if plant.grower_id == row.grower_id:
+        return {"plant": plant.name_as_grown, "region": asdict(region(seed_parent.site)), **_plan(pairing)}
+    return {
+        "plant": plant.name_as_grown,
+        "donor": plant.grower.handle,
+        "region": asdict(region(plant.site)),
+        "seed_parent": seed_parent.name_as_grown,
+        **_plan(pairing),
+    }
+
+
+def _plan(pairing: Pairing) -> dict[str, Any]:
+    """Dates with their precision and the chance, as they were when it was told."""
+    days = {"post_on": pairing.post_on, "not_later_than": pairing.not_later_than}
+    stated = {name: day.isoformat() if day else None for name, day in days.items()}
+    return {"precision": pairing.plan["precision"], **stated, "chance_each_flower": pairing.chance}

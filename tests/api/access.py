@@ -1,0 +1,135 @@
+"""The access matrix: for every operation of the document, what each viewer is answered.
+
+A new operation needs one row here, and ``ACCESS_KEYS=write .venv/bin/pytest
+tests/api/test_access_matrix.py`` for the list of the keys that each viewer reads, to be read by you too.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+from tests.api.access_society import VIEWERS
+
+
+@dataclass(frozen=True)
+class Row:
+    """One request as every viewer sends it, and the status each is answered.
+
+    ``operation`` names rows of the society in braces. Without ``body`` it is sent what the document shows,
+    with ids of the owner's rows.
+    """
+
+    operation: str
+    statuses: dict[str, int]
+    body: dict[str, Any] | None
+
+    @property
+    def method(self) -> str:
+        return self.operation.partition(" ")[0]
+
+    @property
+    def path(self) -> str:
+        return f"/api/v1{self.operation.partition(' ')[2]}"
+
+
+def row(operation: str, *statuses: int, body: dict[str, Any] | None = None) -> Row:
+    """A row of the table, statuses in the order of ``VIEWERS``."""
+    return Row(operation, dict(zip(VIEWERS, statuses, strict=True)), body)
+
+
+RULE = {"rule": "most capsules"}
+PARTNERS_OWN = {"seed_parent_id": "{partners_seed}", "pollen_plant_ids": ["{plant}"]}
+NEW_TOKEN = {"name": "another", "scopes": ["read"]}
+SIGN_IN = {"email": "{email}", "password": "{password}", **NEW_TOKEN}
+
+# fmt: off
+ROWS = (
+    # Columns: anonymous, outsider, partner, ex_partner, coordinator, owner.
+    # --- for everybody ---
+    row("GET /problems", 200, 200, 200, 200, 200, 200),
+    row("GET /public/market", 200, 200, 200, 200, 200, 200),
+    row("POST /try-out", 200, 200, 200, 200, 200, 200),
+    row("GET /taxa", 200, 200, 200, 200, 200, 200),
+    row("GET /taxa/{taxon}", 200, 200, 200, 200, 200, 200),
+    # --- whoever asks ---
+    row("GET /me", 401, 200, 200, 200, 200, 200),
+    row("PATCH /me", 401, 200, 200, 200, 200, 200),
+    row("DELETE /me", 401, 403, 403, 403, 403, 403),  # only in a session of the pages
+    row("GET /tokens", 401, 200, 200, 200, 200, 200),
+    row("POST /tokens", 401, 403, 403, 403, 403, 403, body=NEW_TOKEN),  # a token makes no tokens
+    row("POST /tokens", 201, 201, 201, 201, 201, 201, body=SIGN_IN),  # who knows the password is the owner
+    row("POST /tokens", 401, 401, 401, 401, 401, 401, body={**SIGN_IN, "password": "a pond by the weir"}),
+    row("GET /tokens/{token}", 401, 404, 404, 404, 404, 200),
+    row("PATCH /tokens/{token}", 401, 404, 404, 404, 404, 200),
+    row("DELETE /tokens/{token}", 401, 404, 404, 404, 404, 204),
+    # --- sites ---
+    row("GET /sites", 401, 200, 200, 200, 200, 200),
+    row("POST /sites", 401, 201, 201, 201, 201, 201),
+    row("GET /sites/{site}", 401, 404, 404, 404, 404, 200),
+    row("PATCH /sites/{site}", 401, 404, 404, 404, 404, 200),
+    row("GET /sites/{site}/weather-days", 401, 404, 404, 404, 404, 200),
+    row("POST /sites/{site}/weather-days", 401, 404, 404, 404, 404, 201),
+    row("POST /sites/{site}/weather-days/import", 401, 404, 404, 404, 404, 200),
+    # --- plants ---
+    row("GET /plants", 401, 200, 200, 200, 200, 200),
+    row("GET /plants?site={site}", 401, 200, 200, 200, 200, 200),
+    row("POST /plants", 401, 422, 422, 422, 422, 201),
+    row("POST /plants/import", 401, 422, 422, 422, 422, 200),
+    row("GET /plants/export", 401, 200, 200, 200, 200, 200),
+    row("GET /plants/export?site={site}", 401, 200, 200, 200, 200, 200),
+    row("GET /plants/{plant}", 401, 404, 404, 404, 404, 200),
+    row("GET /plants/{seed}", 401, 404, 404, 404, 404, 200),
+    row("PATCH /plants/{plant}", 401, 404, 404, 404, 404, 200),
+    row("GET /plants/{plant}/relatives", 401, 404, 404, 404, 404, 200),
+    row("GET /plants/{seed}/relatives", 401, 404, 404, 404, 404, 200),
+    row("GET /plants/{plant}/bloom-forecast", 401, 404, 404, 404, 404, 200),
+    row("GET /plants/{plant}/bloom-seasons", 401, 404, 404, 404, 404, 200),
+    row("POST /plants/{plant}/bloom-seasons", 401, 404, 404, 404, 404, 201),
+    row("GET /plants/{plant}/bloom-sightings", 401, 404, 404, 404, 404, 200),
+    row("POST /plants/{plant}/bloom-sightings", 401, 404, 404, 404, 404, 201),
+    row("GET /plants/{plant}/usual-bloom", 401, 404, 404, 404, 404, 200),
+    row("POST /plants/{plant}/usual-bloom", 401, 404, 404, 404, 404, 200),
+    row("GET /bloom-seasons/{season}", 401, 404, 404, 404, 404, 200),
+    row("PATCH /bloom-seasons/{season}", 401, 404, 404, 404, 404, 200, body={"last_flower_on": "2025-09-13"}),
+    row("POST /bloom-seasons/import", 401, 422, 422, 422, 422, 200),
+    row("GET /bloom-seasons/export", 401, 200, 200, 200, 200, 200),
+    # --- offers and wanted crosses ---
+    row("GET /offers", 401, 200, 200, 200, 200, 200),
+    row("GET /offers?plant={plant}", 401, 200, 200, 200, 200, 200),
+    row("POST /offers", 401, 422, 422, 422, 422, 201),
+    row("GET /offers/{offer}", 401, 404, 404, 404, 404, 200),
+    row("POST /offers/{offer}/pause", 401, 404, 404, 404, 404, 200),
+    row("POST /offers/{offer}/reopen", 401, 404, 404, 404, 404, 200),
+    row("POST /offers/{offer}/close", 401, 404, 404, 404, 404, 200),
+    row("GET /wanted-crosses", 401, 200, 200, 200, 200, 200),
+    row("POST /wanted-crosses", 401, 422, 422, 422, 422, 201),
+    row("POST /wanted-crosses", 401, 422, 201, 422, 422, 422, body=PARTNERS_OWN),  # a plant shown
+    row("GET /wanted-crosses/{wanted}", 401, 404, 404, 404, 404, 200),
+    row("GET /wanted-crosses/{partners_wanted}", 401, 404, 200, 404, 404, 404),  # nor its donor
+    row("POST /wanted-crosses/{wanted}/pause", 401, 404, 404, 404, 404, 200),
+    row("POST /wanted-crosses/{partners_wanted}/pause", 401, 404, 200, 404, 404, 404),
+    row("POST /wanted-crosses/{wanted}/reopen", 401, 404, 404, 404, 404, 200),
+    row("POST /wanted-crosses/{partners_wanted}/reopen", 401, 404, 200, 404, 404, 404),
+    row("POST /wanted-crosses/{wanted}/close", 401, 404, 404, 404, 404, 200),
+    row("POST /wanted-crosses/{partners_wanted}/close", 401, 404, 200, 404, 404, 404),
+    row("GET /wanted-crosses/{wanted}/explanation", 401, 404, 404, 404, 200, 404),
+    row("GET /wanted-crosses/{partners_wanted}/explanation", 401, 404, 404, 404, 200, 404),
+    # --- pairings and what was told of them ---
+    row("GET /pairings", 401, 200, 200, 200, 200, 200),
+    row("GET /pairings?offer={offer}", 401, 200, 200, 200, 200, 200),
+    row("GET /pairings?wanted_cross={partners_wanted}", 401, 200, 200, 200, 200, 200),
+    row("GET /pairings/{pairing}", 401, 404, 200, 404, 404, 200),
+    row("GET /pairings/{old_pairing}", 401, 404, 404, 200, 404, 200),
+    row("POST /pairings/{pairing}/dismiss", 401, 404, 200, 404, 404, 200),
+    row("POST /pairings/{old_pairing}/dismiss", 401, 404, 404, 409, 404, 409),
+    row("GET /notifications", 401, 200, 200, 200, 200, 200),
+    row("GET /notifications/{notification}", 401, 404, 404, 404, 404, 200),
+    row("POST /notifications/{notification}/read", 401, 404, 404, 404, 404, 200),
+    row("POST /notifications/read", 401, 200, 200, 200, 200, 200),
+    # --- rounds of proposals ---
+    row("GET /matching-runs", 401, 404, 404, 404, 200, 404),
+    row("POST /matching-runs", 401, 404, 404, 404, 202, 404, body=RULE),
+    row("POST /matching-runs/dry-run", 401, 404, 404, 404, 200, 404, body=RULE),
+    row("GET /matching-runs/{run}", 401, 404, 404, 404, 200, 404),
+    row("GET /matching-orders/{order}", 401, 404, 404, 404, 200, 404),
+)
+# fmt: on
