@@ -73,6 +73,12 @@ KINDS = (
     ),
     ProblemKind("conflict", 409, _("The present state forbids it"), _("Read it again and decide anew.")),
     ProblemKind(
+        "doses_short",
+        409,
+        _("Not enough doses are left"),
+        _("Fewer doses are left than are asked for; ask for fewer, or ask the next donor."),
+    ),
+    ProblemKind(
         "request_running",
         409,
         _("The same request is still running"),

@@ -12,6 +12,7 @@ from typing import Any, Literal
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from exchange.matching.reason import Reason
@@ -19,6 +20,7 @@ from exchange.models import Pairing
 from exchange.selectors.plan_record import reason_records
 from exchange.wording.catalogue import sentence
 from exchange.wording.pairing import basis_sentence, chance_sentence, decided_sentence, posting_sentence
+from exchange.wording.term import terms_worded
 from growers.models import Grower, Plant
 from growers.selectors.plant import PlantForOthers, plants_for_others
 from growers.selectors.site import Region, region
@@ -89,6 +91,7 @@ class OfferSide:
     treatment: str
     packing: str
     doses: int
+    terms: tuple[Record, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +190,7 @@ def _offer_side(row: Pairing, plant: PlantForOthers) -> OfferSide:
         treatment=offer.treatment,
         packing=offer.packing,
         doses=offer.doses,
+        terms=tuple(terms_worded(offer.terms, get_language() or "en")),
     )
 
 

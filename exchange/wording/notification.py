@@ -1,15 +1,16 @@
 """A notification as a sentence for its reader; the donor reads nothing that tells who asks, or for what."""
 
 from collections.abc import Mapping
+from typing import cast
 
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from exchange.models import Notification, Pairing
+from exchange.wording.agreement import event_sentence
 from exchange.wording.pairing import chance_sentence, posting_sentence
-from growers import place
-from growers.selectors.site import Region, region
+from exchange.wording.region import region_words
+from growers.selectors.site import region
 
 Kind = Notification.Kind
 
@@ -40,9 +41,19 @@ TO_RECIPIENT: Mapping[str, str | Promise] = {
 }
 
 
+STILL_TRUE = gettext_lazy("Your offer of {plant} is older than a season. Does it still hold?")
+
+
 def notification_sentence(notification: Notification) -> str:
-    """What its grower reads; the pairing comes with both plants, their growers and sites joined."""
-    pairing = notification.pairing
+    """What its grower reads; its subject comes with plants, their growers and sites joined."""
+    if notification.event is not None:
+        return event_sentence(notification.event, notification.grower)
+    if notification.offer is not None:
+        return str(STILL_TRUE).format(plant=notification.offer.plant.name_as_grown)
+    return _of_pairing(notification, cast(Pairing, notification.pairing))
+
+
+def _of_pairing(notification: Notification, pairing: Pairing) -> str:
     plan = {"posting": posting_sentence(pairing), "chance": chance_sentence(pairing)}
     if pairing.offer.plant.grower_id == notification.grower_id:
         return str(TO_DONOR[notification.kind]).format(**_for_donor(pairing), **plan)
@@ -62,15 +73,3 @@ def _for_recipient(pairing: Pairing) -> dict[str, str]:
         "region": region_words(region(plant.site)),
         "seed_parent": pairing.wanted_cross.seed_parent.name_as_grown,
     }
-
-
-def region_words(where: Region) -> str:
-    """A region in words, no finer than it is."""
-    country = place.countries().get(where.country or "", where.country or "")
-    if where.cell_latitude_deg is not None and where.cell_longitude_deg is not None:
-        return _("{country}, near {latitude:.2f}°, {longitude:.2f}°").format(
-            country=country, latitude=where.cell_latitude_deg, longitude=where.cell_longitude_deg
-        )
-    if where.subdivision:
-        return f"{country}, {where.subdivision}"
-    return country or f"{where.part_of_the_world}, {where.climate_band}"

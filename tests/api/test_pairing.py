@@ -72,6 +72,7 @@ def for_both(society: Society, pairing: Pairing) -> dict[str, Any]:
             "treatment": "dried",
             "packing": "cold_box",
             "doses": 4,
+            "terms": [],
         },
         "each_flower": {"estimate": 0.12, "low": 0.03, "high": 0.31, "basis": BASIS},
         "several_flowers": 4,

@@ -1,5 +1,6 @@
 """Offers: pollen that the viewer gives."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.db.models import QuerySet
@@ -9,9 +10,10 @@ from exchange.api.operation import Call, act, create, page, read
 from exchange.api.reference import fields_named, row_named
 from exchange.api.resource import Resource
 from exchange.api.strict import Choice, Day, Flag, Id, StrictSerializer, Text, Whole, Words
+from exchange.api.v1.term_form import TERM, TermIn, TermOut
 from exchange.models import Lot, Offer
 from exchange.models.offer import OpenState, PackingPreset, Treatment
-from exchange.selectors.offer import offers_of
+from exchange.selectors.offer import OfferForOwner, offers_for, offers_of
 from exchange.services.offer import (
     offer_close,
     offer_create,
@@ -22,6 +24,7 @@ from exchange.services.offer import (
 from growers.errors import FieldProblem, InvalidInput
 from growers.models import Plant
 
+SUPPLY = {"total": 4, "kept_back": 0, "reserved": 1, "sent": 0, "left": 3}
 OFFER = {
     "id": "6f3b0c52-2c1e-4c57-9a55-0e6a1d2f7b11",
     "plant_id": "2b7f9a1c-88d4-4b6e-a6a1-0c5d1e7f3b42",
@@ -36,6 +39,8 @@ OFFER = {
     "posts_on_saturday": False,
     "collected_before_cut_off": True,
     "note": "",
+    "terms": [TERM],
+    "supply": SUPPLY,
     "created_at": "2027-06-28T18:30:00Z",
     "lots": [
         {
@@ -69,6 +74,16 @@ class LotOut(serializers.Serializer[Any]):
     doses = serializers.IntegerField()
 
 
+class SupplyOut(serializers.Serializer[Any]):
+    """Where the doses are; what is reserved or sent belongs to agreements."""
+
+    total = serializers.IntegerField()
+    kept_back = serializers.IntegerField()
+    reserved = serializers.IntegerField()
+    sent = serializers.IntegerField()
+    left = serializers.IntegerField()
+
+
 class OfferOut(serializers.Serializer[Any]):
     """An offer for its own grower."""
 
@@ -85,6 +100,8 @@ class OfferOut(serializers.Serializer[Any]):
     posts_on_saturday = serializers.BooleanField()
     collected_before_cut_off = serializers.BooleanField()
     note = serializers.CharField()
+    terms = TermOut(many=True)
+    supply = SupplyOut(help_text="Of all its lots and of what is still to be collected.")
     created_at = serializers.DateTimeField()
     lots = LotOut(source="lots.all", many=True)
 
@@ -104,6 +121,9 @@ class OfferIn(StrictSerializer):
     note = Text(max_length=300, required=False, allow_blank=True)
     collected_on = Day(required=False, help_text="Of pollen in hand.")
     store = Choice(Lot.Store.choices, required=False, help_text="Of pollen in hand.")
+    terms = serializers.ListField(
+        child=TermIn(), max_length=12, required=False, help_text="Your usual ones unless stated."
+    )
 
 
 class OfferQuery(StrictSerializer):
@@ -113,10 +133,22 @@ class OfferQuery(StrictSerializer):
     plant = serializers.UUIDField(required=False)
 
 
-class OfferList(Resource):
-    """The viewer's offers."""
+class OfOwner(Resource):
+    """Offers for their own grower."""
 
     tag = "offers"
+
+    def represent(self, row: Offer) -> OfferForOwner:
+        """With its terms in words and its doses counted."""
+        return offers_for([row])[0]
+
+    def represent_each(self, rows: list[Any]) -> Iterable[OfferForOwner]:
+        """All of a page."""
+        return offers_for(rows)
+
+
+class OfferList(OfOwner):
+    """The viewer's offers."""
 
     @page(
         "offer_list",
@@ -161,10 +193,8 @@ def _parts_check(fields: dict[str, Any], kind: str) -> None:
         raise InvalidInput(" ".join(problem.detail for problem in problems), problems=tuple(problems))
 
 
-class OfOffer(Resource):
+class OfOffer(OfOwner):
     """What belongs to one of the viewer's offers."""
-
-    tag = "offers"
 
     def rows(self, call: Call) -> QuerySet[Offer]:
         """The viewer's own."""

@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from exchange.api.v1.region import REGION, RegionOut
+from exchange.api.v1.term_form import TERM, TermOut
 from exchange.api.v1.told import REASON, EstimateOut, ToldOut
 from exchange.models import Offer, Pairing
 from exchange.models.offer import PackingPreset, Treatment
@@ -35,6 +36,7 @@ PAIRING: dict[str, Any] = {
         "treatment": "dried",
         "packing": "cold_box",
         "doses": 4,
+        "terms": [TERM],
     },
     "wanted": {
         "region": {**REGION, "country": "DE"},
@@ -117,6 +119,7 @@ class OfferSideOut(serializers.Serializer[Any]):
     treatment = serializers.ChoiceField(Treatment.choices)
     packing = serializers.ChoiceField(PackingPreset.choices)
     doses = serializers.IntegerField()
+    terms = TermOut(many=True, help_text="What a taker agrees to by ticking each.")
 
 
 class WantedSideOut(serializers.Serializer[Any]):

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from exchange.api.v1 import (
+    agreement,
     bloom,
     matching_run,
     me,
@@ -62,6 +63,15 @@ urlpatterns = [
     path("pairings", pairing.PairingList.as_view(), name="pairings"),
     path("pairings/<uuid:id>", pairing.PairingItem.as_view(), name="pairing"),
     path("pairings/<uuid:id>/dismiss", pairing.PairingDismiss.as_view(), name="pairing_dismiss"),
+    path("agreements", agreement.AgreementList.as_view(), name="agreements"),
+    path("agreements/<uuid:id>", agreement.AgreementItem.as_view(), name="agreement"),
+    path("agreements/<uuid:id>/accept", agreement.AgreementAccept.as_view(), name="agreement_accept"),
+    path("agreements/<uuid:id>/decline", agreement.AgreementDecline.as_view(), name="agreement_decline"),
+    path("agreements/<uuid:id>/withdraw", agreement.AgreementWithdraw.as_view(), name="agreement_withdraw"),
+    path("agreements/<uuid:id>/postpone", agreement.AgreementPostpone.as_view(), name="agreement_postpone"),
+    path("agreements/<uuid:id>/send-less", agreement.AgreementSendLess.as_view(), name="agreement_send_less"),
+    path("agreements/<uuid:id>/send", agreement.AgreementSend.as_view(), name="agreement_send"),
+    path("agreements/<uuid:id>/end", agreement.AgreementEnd.as_view(), name="agreement_end"),
     path("matching-runs", matching_run.MatchingRunList.as_view(), name="matching_runs"),
     path("matching-runs/dry-run", matching_run.MatchingDryRun.as_view(), name="matching_dry_run"),
     path("matching-runs/<uuid:id>", matching_run.MatchingRunItem.as_view(), name="matching_run"),
