@@ -37,6 +37,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
                 ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
+                ('handle_known', models.BooleanField(default=False)),
             ],
         ),
         migrations.CreateModel(
@@ -91,6 +92,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddField(
             model_name='bordernote',
+            name='asked_whom',
+            field=models.CharField(blank=True, max_length=200),
+        ),
+        migrations.AddField(
+            model_name='bordernote',
             name='decided_at',
             field=models.DateTimeField(blank=True, null=True),
         ),
@@ -121,13 +127,23 @@ class Migration(migrations.Migration):
         ),
         migrations.AddField(
             model_name='offer',
+            name='still_true_asked_at',
+            field=models.DateTimeField(blank=True, null=True),
+        ),
+        migrations.AddField(
+            model_name='offer',
             name='terms',
             field=models.JSONField(blank=True, default=list),
+        ),
+        migrations.AddField(
+            model_name='pairing',
+            name='withdrawn_because',
+            field=models.JSONField(blank=True, null=True),
         ),
         migrations.AlterField(
             model_name='notification',
             name='kind',
-            field=models.CharField(choices=[('pairing_proposed', 'Proposed'), ('pairing_changed', 'Changed'), ('pairing_withdrawn', 'Withdrawn'), ('agreement_event', 'Agreement'), ('offer_still_true', 'Still True')], max_length=30),
+            field=models.CharField(choices=[('pairing_proposed', 'Proposed'), ('pairing_changed', 'Changed'), ('pairing_withdrawn', 'Withdrawn'), ('agreement_event', 'Agreement'), ('offer_still_true', 'Still True'), ('offer_paused', 'Paused')], max_length=30),
         ),
         migrations.AlterField(
             model_name='notification',
@@ -202,7 +218,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
                 ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
-                ('kind', models.CharField(choices=[('proposed', 'Proposed'), ('agreed', 'Agreed'), ('declined', 'Declined'), ('lapsed', 'Lapsed'), ('sent_less', 'Sent Less'), ('came_up_short', 'Came Up Short'), ('collected', 'Collected'), ('sent', 'Sent'), ('ended', 'Ended'), ('statement_made', 'Statement Made'), ('address_changed', 'Address Changed'), ('next_donor_shown', 'Next Donor Shown'), ('donor_silent', 'Donor Silent')], max_length=20)),
+                ('kind', models.CharField(choices=[('proposed', 'Proposed'), ('agreed', 'Agreed'), ('declined', 'Declined'), ('lapsed', 'Lapsed'), ('sent_less', 'Sent Less'), ('came_up_short', 'Came Up Short'), ('collected', 'Collected'), ('sent', 'Sent'), ('ended', 'Ended'), ('statement_made', 'Statement Made'), ('address_stated', 'Address Stated'), ('address_changed', 'Address Changed'), ('address_removed', 'Address Removed'), ('next_donor_shown', 'Next Donor Shown'), ('donor_silent', 'Donor Silent'), ('note_written', 'Note Written')], max_length=20)),
                 ('parameters', models.JSONField(default=dict)),
                 ('actor', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('agreement', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='events', to='exchange.agreement')),

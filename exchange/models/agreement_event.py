@@ -24,9 +24,12 @@ class AgreementEvent(PublicModel):
         SENT = "sent"
         ENDED = "ended"
         STATEMENT_MADE = "statement_made"
+        ADDRESS_STATED = "address_stated"
         ADDRESS_CHANGED = "address_changed"
+        ADDRESS_REMOVED = "address_removed"
         NEXT_DONOR_SHOWN = "next_donor_shown"
         DONOR_SILENT = "donor_silent"
+        NOTE_WRITTEN = "note_written"
 
     agreement = models.ForeignKey(Agreement, on_delete=models.PROTECT, related_name="events")
     kind = models.CharField(max_length=20, choices=Kind)

@@ -8,10 +8,14 @@ from growers.models.base import PublicModel
 
 
 class Block(PublicModel):
-    """``grower`` blocked ``blocked``; who blocked whom is told to nobody but ``grower``."""
+    """``grower`` blocked ``blocked``; who blocked whom is told to nobody but ``grower``.
+
+    Without ``handle_known`` not even ``grower`` learns the handle: the other is someone in a region.
+    """
 
     grower = models.ForeignKey(Grower, on_delete=models.CASCADE, related_name="blocks")
     blocked = models.ForeignKey(Grower, on_delete=models.CASCADE, related_name="+")
+    handle_known = models.BooleanField(default=False)
 
     class Meta:
         constraints = [

@@ -10,8 +10,9 @@ class BorderNote(PublicModel):
     """What somebody read or was told about a taxon on its way from one country to another.
 
     Blank ``origin`` means from anywhere; no ``taxon`` means any. A note that forbids removes pairings; a
-    note that does not forbid allows nothing. A note that a grower proposed counts once a coordinator has
-    confirmed it; ``proposed_by`` is empty where the society put it on file itself.
+    note that does not forbid allows nothing. A note that a grower proposed, after asking ``asked_whom``,
+    counts once a coordinator has confirmed it; ``proposed_by`` is empty where the society put it on file
+    itself, and is shown to nobody.
     """
 
     class Kind(models.TextChoices):
@@ -29,6 +30,7 @@ class BorderNote(PublicModel):
     destination = models.CharField(max_length=2)
     text = models.CharField(max_length=400)
     source = models.CharField(max_length=300)
+    asked_whom = models.CharField(max_length=200, blank=True)
     checked_on = models.DateField()
     expires_on = models.DateField(null=True, blank=True)
     invented = models.BooleanField(default=False)

@@ -21,6 +21,7 @@ class Notification(PublicModel):
         WITHDRAWN = "pairing_withdrawn"
         AGREEMENT = "agreement_event"
         STILL_TRUE = "offer_still_true"
+        PAUSED = "offer_paused"
 
     grower = models.ForeignKey(Grower, on_delete=models.CASCADE, related_name="notifications")
     kind = models.CharField(max_length=30, choices=Kind)

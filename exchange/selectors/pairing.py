@@ -7,20 +7,21 @@ cautions and figures that rest on the seed parent are the recipient's alone.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any, Literal
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import BooleanField, Exists, Expression, ExpressionWrapper, OuterRef, Q, QuerySet
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from exchange.matching.reason import Reason
-from exchange.models import Pairing
-from exchange.selectors.plan_record import reason_records
+from exchange.models import Notification, Pairing
+from exchange.selectors.block import hidden_from
 from exchange.wording.catalogue import sentence
 from exchange.wording.pairing import basis_sentence, chance_sentence, decided_sentence, posting_sentence
+from exchange.wording.papers import papers_record
 from exchange.wording.term import terms_worded
+from growers import clock
 from growers.models import Grower, Plant
 from growers.selectors.plant import PlantForOthers, plants_for_others
 from growers.selectors.site import Region, region
@@ -32,7 +33,8 @@ DONOR_REASONS = frozenset({"poor_pollen_parent"})
 DONOR_CAUTIONS = frozenset({"viability_prior_only", "frozen_untested", "fresh_dies_fast", "box_short_cold"})
 """What concerns the donor's own pollen and parcel; the rest would tell of the seed parent."""
 
-(COUNTRY_NOT_TOLD,) = reason_records([Reason("papers_country_not_told")])
+EARLIER_AFTER = timedelta(days=14)
+"""A pairing that was told and not seen for so long counts as an earlier proposal (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +113,7 @@ class PairingForViewer:
     public_id: UUID
     role: Role
     state: str
+    earlier: bool
     created_at: datetime
     changed_at: datetime
     offer: OfferSide
@@ -125,6 +128,7 @@ class PairingForViewer:
     reasons: tuple[Told, ...]
     cautions: tuple[Told, ...]
     papers: Told | None
+    withdrawn_because: Told | None
     smallest_change: Told | None
     allocated_doses: int
     allocation_reason: Told | None
@@ -132,19 +136,41 @@ class PairingForViewer:
 
 
 def pairings_of(grower: Grower) -> QuerySet[Pairing]:
-    """The pairings that a grower is a side of, with all that is shown of them."""
-    concerned = Q(offer__plant__grower=grower) | Q(wanted_cross__seed_parent__grower=grower)
-    return Pairing.objects.filter(concerned).select_related(
-        "offer__plant__grower",
-        "offer__plant__site",
-        "offer__plant__taxon",
-        "wanted_cross__seed_parent__grower",
-        "wanted_cross__seed_parent__site",
+    """The pairings that a grower is a side of, with all that is shown of them; blocked ones are hidden.
+
+    ``earlier`` is true of one that stands and was told long ago without being seen or told anew since.
+    """
+    hidden = hidden_from(grower)
+    given = Q(offer__plant__grower=grower) & ~Q(wanted_cross__seed_parent__grower__in=hidden)
+    taken = Q(wanted_cross__seed_parent__grower=grower) & ~Q(offer__plant__grower__in=hidden)
+    return (
+        Pairing.objects.filter(given | taken)
+        .annotate(earlier=_earlier(grower))
+        .select_related(
+            "offer__plant__grower",
+            "offer__plant__site",
+            "offer__plant__taxon",
+            "wanted_cross__seed_parent__grower",
+            "wanted_cross__seed_parent__site",
+        )
     )
 
 
+def _earlier(grower: Grower) -> Expression:
+    """A run may have written the pairing anew since it was told, so the pair counts, not the row."""
+    told = Notification.objects.filter(
+        grower=grower,
+        kind__in=(Notification.Kind.PROPOSED, Notification.Kind.CHANGED),
+        pairing__offer=OuterRef("offer"),
+        pairing__wanted_cross=OuterRef("wanted_cross"),
+    )
+    fresh = told.filter(Q(read_at__isnull=False) | Q(created_at__gt=clock.now() - EARLIER_AFTER))
+    stands = Q(state=Pairing.State.SUGGESTED)
+    return ExpressionWrapper(stands & Exists(told) & ~Exists(fresh), output_field=BooleanField())
+
+
 def pairings_for(viewer: Grower, pairings: Iterable[Pairing]) -> list[PairingForViewer]:
-    """Loaded pairings for the eyes of one of their growers; one query for all."""
+    """Pairings of ``pairings_of`` for the eyes of one of their growers; one query for all."""
     rows = list(pairings)
     plants = plants_for_others({row.offer.plant_id for row in rows})
     return [_for_viewer(viewer, row, plants[row.offer.plant_id]) for row in rows]
@@ -158,6 +184,7 @@ def _for_viewer(viewer: Grower, row: Pairing, plant: PlantForOthers) -> PairingF
         public_id=row.public_id,
         role="donor" if secret_kept else "recipient",
         state=row.state,
+        earlier=bool(row.earlier),  # type: ignore[attr-defined]
         created_at=row.created_at,
         changed_at=row.changed_at,
         offer=_offer_side(row, plant),
@@ -171,7 +198,8 @@ def _for_viewer(viewer: Grower, row: Pairing, plant: PlantForOthers) -> PairingF
         words=_words(row),
         reasons=_all_told(_reasons(row, secret_kept=secret_kept)),
         cautions=_all_told(_cautions(row, secret_kept=secret_kept)),
-        papers=_papers(row, secret_kept=secret_kept),
+        papers=_papers(row, row.papers, secret_kept=secret_kept),
+        withdrawn_because=_papers(row, row.withdrawn_because, secret_kept=secret_kept),
         smallest_change=_told(row.smallest_change) if row.smallest_change else None,
         allocated_doses=row.allocated_doses,
         allocation_reason=None if secret_kept or not row.allocation else _told(row.allocation["reason"]),
@@ -244,15 +272,12 @@ def _cautions(row: Pairing, *, secret_kept: bool) -> list[Record]:
     return [record for record in row.cautions if not secret_kept or record["code"] in DONOR_CAUTIONS]
 
 
-def _papers(row: Pairing, *, secret_kept: bool) -> Told | None:
-    """The papers line; it says less where the other's region does not tell the country."""
-    if row.papers is None:
+def _papers(row: Pairing, record: Record | None, *, secret_kept: bool) -> Told | None:
+    """A line on papers; it says less where the other's region does not tell the country."""
+    if record is None:
         return None
     other = row.wanted_cross.seed_parent.site if secret_kept else row.offer.plant.site
-    if region(other).country is not None:
-        return _told(row.papers)
-    # The text of a note names the countries too.
-    return _told(COUNTRY_NOT_TOLD)
+    return _told(papers_record(record, other))
 
 
 def _all_told(records: Iterable[Record]) -> tuple[Told, ...]:

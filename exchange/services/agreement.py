@@ -8,8 +8,10 @@ from django.db import IntegrityError, transaction
 
 from exchange.models import Agreement, AgreementEvent, Pairing
 from exchange.models.agreement import PostFrom
+from exchange.models.offer import OpenState
 from exchange.selectors.agreement_plan import crosses_border, next_donor, standing_pairing
 from exchange.selectors.block import are_hidden
+from exchange.services.agreement_address import copy_attach
 from exchange.services.agreement_due import agreed_due_set, proposed_due_set
 from exchange.services.agreement_event import event_note
 from exchange.services.agreement_rule import ALIVE, MOST_OPEN_PROPOSALS, State, lapse_time, reserved_until
@@ -105,6 +107,8 @@ def _pairing_of(actor: Grower, pairing: Pairing) -> Pairing:
         raise NotFound("There is no such pairing.")
     if own.state != Pairing.State.SUGGESTED:
         raise Conflict(f"This pairing is {own.state}; look for the one that stands now.")
+    if {own.offer.state, own.wanted_cross.state} != {OpenState.OPEN}:
+        raise Conflict("The offer or the wanted cross is not open any more.")
     return own
 
 
@@ -186,6 +190,7 @@ def _agree(deal: Deal, actor: Grower) -> Agreement:
         raise _short(agreement, actor, error.left) from error
     agreement.agreed_at = agreement.changed_at = now
     agreement.save()
+    copy_attach(agreement, now)
     event_note(agreement, Kind.AGREED, actor=actor, now=now, doses=agreement.doses)
     agreed_due_set(agreement, pairing, until)
     announce(agreement.offer)

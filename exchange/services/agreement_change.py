@@ -3,12 +3,12 @@
 from django.db import transaction
 
 from exchange.models import Agreement, AgreementEvent, Reservation
+from exchange.selectors.papers import lacking_before_sending
 from exchange.services.agreement_event import event_note
-from exchange.services.agreement_rule import State
+from exchange.services.agreement_rule import ALIVE, State
 from exchange.services.deal import Deal, agreement_finish, announce, deal_lock
-from exchange.services.papers_statement import statements_needed
 from exchange.services.supply import doses_release_some, doses_send
-from growers.errors import Conflict, NotFound
+from growers.errors import Conflict, FieldProblem, NotFound
 from growers.models import Grower
 
 Kind = AgreementEvent.Kind
@@ -53,15 +53,13 @@ def agreement_withdraw(*, actor: Grower, agreement: Agreement) -> Agreement:
 def agreement_send(*, actor: Grower, agreement: Agreement) -> Agreement:
     """The donor has handed the doses over; they are gone from the supply for good.
 
-    Raises ``Conflict`` unless doses are reserved, or across a border while a statement on papers is missing
-    or the recipient is not sure.
+    Raises ``Conflict`` unless doses are reserved; across a border while a statement on papers is missing, the
+    recipient is not sure, or a current note forbids it, which ends nothing by itself.
     """
     with transaction.atomic():
         deal = donors_deal(actor, agreement)
         reservation = _reserved(deal)
-        missing = statements_needed(deal.agreement)
-        if missing:
-            raise Conflict(" ".join(missing))
+        _papers_check(deal, actor)
         doses_send(deal.supply(reservation), reservation, deal.now)
         deal.agreement.changed_at = deal.now
         deal.agreement.save(update_fields=["changed_at"])
@@ -74,7 +72,7 @@ def agreement_end(*, actor: Grower, agreement: Agreement) -> Agreement:
     """Close an agreement whose doses have been sent; either side may, and the address is erased."""
     with transaction.atomic():
         deal = deal_lock(actor, agreement)
-        if deal.agreement.state == State.AGREED and not _sent(deal):
+        if deal.agreement.state in ALIVE and not deal.was_sent:
             raise Conflict("Nothing has been sent; withdraw, or put it off to next season.")
         return agreement_finish(deal, State.ENDED, EndReason.DONE, actor=actor, kind=Kind.ENDED)
 
@@ -89,12 +87,15 @@ def donors_deal(actor: Grower, agreement: Agreement) -> Deal:
 
 def unsent_only(deal: Deal) -> None:
     """``Conflict`` once doses have left: they cannot be called back."""
-    if _sent(deal):
+    if deal.was_sent:
         raise Conflict("The doses have been sent; close the agreement when its story is over.")
 
 
-def _sent(deal: Deal) -> bool:
-    return deal.agreement.reservations.filter(state="used").exists()
+def _papers_check(deal: Deal, actor: Grower) -> None:
+    lacking = lacking_before_sending(actor, deal.agreement, deal.now.date())
+    if lacking:
+        problems = tuple(FieldProblem("", told.code, told.detail) for told in lacking)
+        raise Conflict(" ".join(told.detail for told in lacking), problems=problems)
 
 
 def _reserved(deal: Deal) -> Reservation:

@@ -21,6 +21,15 @@ def event_note(
     return event
 
 
+def event_tell_both(
+    agreement: Agreement, kind: AgreementEvent.Kind, *, actor: Grower, now: datetime
+) -> AgreementEvent:
+    """Note what a stolen session may have done in the actor's name: the actor is told too."""
+    event = AgreementEvent.objects.create(agreement=agreement, kind=kind, actor=actor, created_at=now)
+    _tell(event, [agreement.donor, agreement.recipient])
+    return event
+
+
 def event_tell_only(
     agreement: Agreement, kind: AgreementEvent.Kind, *, told: Grower, now: datetime, **parameters: Any
 ) -> AgreementEvent:

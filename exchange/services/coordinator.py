@@ -1,6 +1,7 @@
 """The role of a coordinator: given and taken by whoever runs the server, asked for by what needs it."""
 
 from exchange.models import Coordinator
+from exchange.selectors.coordinator import is_coordinator
 from growers.errors import NotFound
 from growers.handle import skeleton
 from growers.models import Grower
@@ -22,7 +23,7 @@ def coordinator_revoke(*, handle: str) -> Grower:
 
 def coordinator_only(actor: Grower) -> None:
     """``NotFound`` unless the actor is a coordinator now: others are not told what there is."""
-    if not Coordinator.objects.filter(grower=actor, grower__closed_at=None).exists():
+    if not is_coordinator(actor):
         raise NotFound("There is no such thing, or it is not yours to see.")
 
 

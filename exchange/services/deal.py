@@ -4,6 +4,7 @@ Supplies first, in the order of their ids, then agreements: whoever changes dose
 offer waits here for whoever was first, and finds what has run out let go.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -12,10 +13,16 @@ from django.db.models import Q, QuerySet
 
 from exchange.models import Agreement, AgreementAddress, AgreementEvent, Offer, Reservation, Supply
 from exchange.services.agreement_event import event_note
-from exchange.services.agreement_rule import ALLOWED, State
+from exchange.services.agreement_rule import ALIVE, ALLOWED, State
 from exchange.services.due import due_cancel
 from exchange.services.state_table import state_after
-from exchange.services.supply import doses_release, lapsed_release, reservation_of, supplies_lock
+from exchange.services.supply import (
+    doses_release,
+    lapsed_release,
+    reservation_of,
+    supplies_lock,
+    supplies_lock_all,
+)
 from growers import clock
 from growers.errors import NotFound
 from growers.models import Change, Grower
@@ -38,6 +45,11 @@ class Deal:
         """The doses that are reserved now."""
         return reservation_of(self.agreement)
 
+    @property
+    def was_sent(self) -> bool:
+        """Whether doses have left the donor; they cannot be called back."""
+        return self.agreement.reservations.filter(state=Reservation.State.USED).exists()
+
     def supply(self, reservation: Reservation) -> Supply:
         """The locked supply in which a reservation counts."""
         return next(supply for supply in self.supplies if supply.pk == reservation.supply_id)
@@ -54,6 +66,20 @@ def deal_lock_by_time(agreement: Agreement) -> Deal:
     """The same where no grower acts."""
     supplies = offer_lock(agreement.offer)
     return Deal(agreements_locked(agreement.offer).get(pk=agreement.pk), supplies, clock.now())
+
+
+def deals_alive(agreements: QuerySet[Agreement]) -> Iterator[Deal]:
+    """Those of several agreements that live, one after the other, each locked and read anew.
+
+    All their supplies are locked before the first agreement is; all of it in one transaction.
+    """
+    rows = list(agreements.filter(state__in=ALIVE).select_related("offer").order_by("pk"))
+    offers = {row.offer_id for row in rows}
+    supplies_lock_all(Q(offer__in=offers) | Q(lot__offer__in=offers))
+    for row in rows:
+        deal = deal_lock_by_time(row)
+        if deal.agreement.state in ALIVE:
+            yield deal
 
 
 def agreements_locked(offer: Offer) -> QuerySet[Agreement]:

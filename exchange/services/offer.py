@@ -8,6 +8,7 @@ from django.db import transaction
 
 from exchange.models import Lot, Offer
 from exchange.models.offer import OpenState
+from exchange.services.offer_due import still_true_cancel, still_true_set
 from exchange.services.open_state import state_change
 from exchange.services.supply import supply_open
 from exchange.services.term import default_terms, terms_checked
@@ -72,13 +73,24 @@ def offer_close(*, actor: Grower, offer: Offer) -> Offer:
     return _offer_state(actor, offer, OpenState.CLOSED)
 
 
+def own_offer(actor: Grower, offer: Offer) -> Offer:
+    """The locked row of an offer of the actor; to others there is none. Supplies are locked before it."""
+    rows = Offer.objects.select_for_update(of=("self",)).select_related("plant__site", "plant__grower")
+    own = rows.filter(pk=offer.pk, plant__grower=actor).first()
+    if own is None:
+        raise NotFound("There is no such offer.")
+    return own
+
+
 def _offer_state(actor: Grower, offer: Offer, state: OpenState) -> Offer:
     with transaction.atomic():
-        own = Offer.objects.select_for_update(of=("self",)).filter(pk=offer.pk, plant__grower=actor).first()
-        if own is None:
-            raise NotFound("There is no such offer.")
+        own = own_offer(actor, offer)
         own.state = state_change(own.state, state, what="offer")
-        row_save(own, kind=Change.Kind.OFFER, names=["state"])
+        if state == OpenState.OPEN:
+            still_true_set(own, clock.now())
+        else:
+            still_true_cancel(own)
+        row_save(own, kind=Change.Kind.OFFER, names=["state", "confirmed_at", "still_true_asked_at"])
         after_commit.start("exchange.matching")
     return own
 
@@ -89,10 +101,14 @@ def _offer_write(
     with transaction.atomic():
         own = own_plant(actor, plant)
         usual = default_terms(actor.default_terms)
-        offer = Offer(plant=own, kind=kind, countries=actor.countries_shipped_to, terms=usual)
+        now = clock.now()
+        offer = Offer(
+            plant=own, kind=kind, countries=actor.countries_shipped_to, terms=usual, confirmed_at=now
+        )
         fields_set(offer, fields, OfferFields.__annotations__)
         _offer_check(offer, lot, fields.get("terms"))
         row_save(offer, kind=Change.Kind.OFFER)
+        still_true_set(offer, now)
         after_commit.start("exchange.matching")
         if lot is None:
             supply_open(offer=offer, total=offer.doses)
@@ -110,7 +126,7 @@ def _offer_check(offer: Offer, lot: Lot | None, terms: Sequence[Mapping[str, Any
     columns_check(offer, problems, ranges=RANGES, names=OfferFields.__annotations__)
     if offer.plant.pollen_fertility == Fertility.NO:
         problems.add("plant", offer.plant.name_as_grown, "a plant with working pollen")
-    _countries_check(offer, problems)
+    countries_check(offer, problems)
     if lot is None and offer.treatment == "frozen":
         problems.add("treatment", offer.treatment, "fresh or dried; frozen pollen is a lot in hand")
     if lot is not None:
@@ -118,7 +134,8 @@ def _offer_check(offer: Offer, lot: Lot | None, terms: Sequence[Mapping[str, Any
     problems.refuse_if_any()
 
 
-def _countries_check(offer: Offer, problems: Problems) -> None:
+def countries_check(offer: Offer, problems: Problems) -> None:
+    """Note what is no country in an offer's list."""
     offer.countries = as_list(offer.countries)
     if not isinstance(offer.countries, list):
         problems.add("countries", offer.countries, "a list of country codes")

@@ -67,31 +67,6 @@ def statement_make(
     return statement
 
 
-def statement_of(agreement: Agreement, side: str) -> PapersStatement | None:
-    """The statement of a side that counts: its newest."""
-    return agreement.papers_statements.filter(side=side).order_by("-pk").first()
-
-
-def statements_needed(agreement: Agreement) -> list[str]:
-    """Sentences that say what is missing before a parcel may cross a border; none within a country."""
-    if not crosses_border(agreement):
-        return []
-    donor, recipient = statement_of(agreement, Side.DONOR), statement_of(agreement, Side.RECIPIENT)
-    missing = []
-    if donor is None:
-        missing.append(
-            "The donor's statement is missing: botanical name, origin, free of soil, pond water and insects,"
-            " rights."
-        )
-    elif donor.free_of_soil_water_insects is not True:
-        missing.append("The donor states that the parcel is not free of soil, pond water and insects.")
-    if recipient is None:
-        missing.append("The recipient's statement is missing: whether papers are in hand or not needed.")
-    elif recipient.papers == PapersStatement.Papers.NOT_SURE:
-        missing.append("The recipient is not sure about the papers; ask the plant-health authority first.")
-    return missing
-
-
 def _check(statement: PapersStatement, fields: StatementFields, actor: Grower) -> None:
     problems = Problems()
     side = Side(statement.side)
@@ -100,10 +75,13 @@ def _check(statement: PapersStatement, fields: StatementFields, actor: Grower) -
         problems.add_sentence(name, "not_of_this_side", f"{name} belongs to the other side's statement.")
     columns_check(statement, problems, ranges={}, names=[name for name in allowed if name in fields])
     for name in NEEDED[side]:
-        if getattr(statement, name) in ("", None):
-            problems.add(name, None, "a statement; not known is one too where it is offered")
-    if statement.papers in ("in_hand", "not_needed") and not (statement.asked_whom and statement.asked_on):
-        problems.add("asked_whom", statement.asked_whom, "whom you asked, and asked_on the day")
+        if getattr(statement, name) in ("", None) and not problems.has(name):
+            detail = f"{name} is missing; not_known is an answer too where it is offered."
+            problems.add_sentence(name, "missing", detail)
+    known = side == Side.RECIPIENT and statement.papers in ("in_hand", "not_needed")
+    if known and not (statement.asked_whom and statement.asked_on):
+        detail = "Say whom you asked (asked_whom) and on which day (asked_on)."
+        problems.add_sentence("asked_whom", "missing", detail)
     if statement.asked_on is not None and statement.asked_on > clock.today(actor.zone):
-        problems.add("asked_on", statement.asked_on, "a day up to today")
+        problems.add_sentence("asked_on", "in_future", f"asked_on is {statement.asked_on}, a day to come.")
     problems.refuse_if_any()

@@ -8,27 +8,28 @@ from exchange.models import Agreement, AgreementEvent, MatchingRun, Offer, Reser
 from exchange.services.agreement_event import event_note
 from exchange.services.agreement_rule import State
 from exchange.services.deal import Deal, agreement_finish, agreements_locked, announce, offer_lock
+from exchange.services.offer_part import Part, part_of
 from exchange.services.supply import doses_release_some, total_set
 from growers import clock
-from growers.errors import Conflict, FieldProblem, InvalidInput, NotFound
+from growers.errors import FieldProblem, InvalidInput, NotFound
 from growers.models import Grower
 
 Kind = AgreementEvent.Kind
 
 
-def offer_came_up_short(*, actor: Grower, offer: Offer, doses: int) -> list[Agreement]:
-    """Say that only so many doses are there, sent ones not counted; gives the agreements that lose some.
+def offer_came_up_short(*, actor: Grower, offer: Offer, doses: int, part: Part = None) -> list[Agreement]:
+    """Say that only so many doses of a part are there, sent ones not counted; the agreements that lose some.
 
     What is kept back goes first. Then, by the rule of the latest matching run, each grower keeps one dose
     before anybody keeps a second, or whoever agreed first keeps all; in both the earlier agreement comes
     first. Raises ``NotFound`` for others, ``InvalidInput`` unless it is fewer than there were, ``Conflict``
-    while the offer's doses lie in several lots: each says for itself.
+    where no part is named and doses lie in several.
     """
     with transaction.atomic():
         if offer.plant.grower_id != actor.pk:
             raise NotFound("There is no such offer.")
         supplies = offer_lock(offer)
-        supply = _only(supplies)
+        supply = part_of(supplies, part)
         _fewer_check(supply, doses)
         now = clock.now()
         _keep_back_less(supply, doses)
@@ -56,13 +57,6 @@ def shares_of(promised: list[Reservation], doses: int, *, one_each: bool) -> lis
         more = min(doses, reservation.doses - kept[index])
         kept[index], doses = kept[index] + more, doses - more
     return [(reservation, kept[index]) for index, reservation in enumerate(promised)]
-
-
-def _only(supplies: list[Supply]) -> Supply:
-    open_now = [supply for supply in supplies if supply.total > supply.sent]
-    if len(open_now) != 1:
-        raise Conflict("The doses of this offer lie in several lots, or none is left; say it of one lot.")
-    return open_now[0]
 
 
 def _fewer_check(supply: Supply, doses: int) -> None:

@@ -49,6 +49,11 @@ def supplies_lock(offer: Offer) -> list[Supply]:
     return sorted(rows, key=lambda supply: (supply.lot_id is None, supply.pk))
 
 
+def supplies_lock_all(concerned: Q) -> None:
+    """Lock the supplies of several offers, in the order of their ids, before any agreement is locked."""
+    list(Supply.objects.select_for_update(of=("self",)).filter(concerned).order_by("pk").only("pk"))
+
+
 def lapsed_release(supplies: Sequence[Supply], now: datetime) -> list[Reservation]:
     """Let go what was reserved until a time that is past; the supplies are locked."""
     by_id = {supply.pk: supply for supply in supplies}

@@ -2,6 +2,7 @@
 
 from celery import shared_task
 
+from exchange.services import agreement_due, offer_due, quiet_ask  # noqa: F401 - they register what they do when due
 from exchange.services.due import run_due
 from growers import clock
 

@@ -47,9 +47,13 @@ FROM_OTHER: Words = {
     Kind.SENT: gettext_lazy("{other} has handed over {doses} of {plant}."),
     Kind.ENDED: gettext_lazy("About {plant}: the agreement has ended. {reason}"),
     Kind.STATEMENT_MADE: gettext_lazy("{other} has stated their side of the papers for {plant}."),
+    Kind.ADDRESS_STATED: gettext_lazy("{other} has stated the address for {plant}; you can read it now."),
     Kind.ADDRESS_CHANGED: gettext_lazy(
         "The address for the parcel with {plant} has been changed; it can be read again in a day. If that"
         " surprises you, ask."
+    ),
+    Kind.ADDRESS_REMOVED: gettext_lazy(
+        "The address for the parcel with {plant} has been taken back; ask before you post anything."
     ),
     Kind.NEXT_DONOR_SHOWN: gettext_lazy(
         "No answer yet about {plant}; silence may mean a busy week. Somebody else could send pollen too."
@@ -57,6 +61,7 @@ FROM_OTHER: Words = {
     Kind.DONOR_SILENT: gettext_lazy(
         "Today was the day to post {plant}, and nothing was heard yet; it may still be under way."
     ),
+    Kind.NOTE_WRITTEN: gettext_lazy("{other} has written you a note about {plant}."),
 }
 
 OWN: Words = {
@@ -69,7 +74,15 @@ OWN: Words = {
     Kind.SENT: gettext_lazy("You handed over {doses}."),
     Kind.ENDED: gettext_lazy("You ended the agreement."),
     Kind.STATEMENT_MADE: gettext_lazy("You stated your side of the papers."),
-    Kind.ADDRESS_CHANGED: gettext_lazy("You changed the address; it can be read again in a day."),
+    Kind.ADDRESS_STATED: gettext_lazy("You stated the address for the parcel with {plant}."),
+    Kind.ADDRESS_CHANGED: gettext_lazy(
+        "Your address for the parcel with {plant} was changed; it can be read again in a day. If that was not"
+        " you, set a new password."
+    ),
+    Kind.ADDRESS_REMOVED: gettext_lazy(
+        "Your address for the parcel with {plant} was taken back. If that was not you, set a new password."
+    ),
+    Kind.NOTE_WRITTEN: gettext_lazy("You wrote a note about {plant}."),
 }
 
 

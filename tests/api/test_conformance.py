@@ -19,9 +19,14 @@ from schemathesis.config import SchemathesisConfig
 from exchange.api.page import document
 from exchange.models import ApiToken
 from exchange.project.wsgi import application
+from exchange.services.agreement_note import note_write
+from exchange.services.block import block_create
+from exchange.services.border_note import BorderNoteFields, border_note_propose
 from exchange.services.coordinator import coordinator_grant
+from growers import clock
 from growers.models import Plant
 from tests.api.caller import caller
+from tests.exchange.bargain import propose
 from tests.exchange.society import make_pairing
 from tests.factories import (
     make_grower,
@@ -86,12 +91,30 @@ def world(db: None) -> Iterator[World]:
         signal.connect(close_old_connections)
 
 
+BORDER_NOTE: BorderNoteFields = {
+    "kind": "conditions",
+    "destination": "DE",
+    "text": "ask first",
+    "source": "a page",
+    "asked_whom": "an office",
+    "checked_on": clock.today("UTC"),
+}
+
+
 def deals(owned: Plant, other: Plant) -> dict[str, UUID]:
     """Deals of the owner, a coordinator too: an offer, a wanted cross, a pairing with another, a run."""
     coordinator_grant(handle=owned.grower.handle)
     offer, wanted, asked = make_offer(owned), make_wanted_cross(owned), make_wanted_cross(other)
     pairing = make_pairing(offer, asked)
+    agreement = propose(pairing, doses=1)
+    written = note_write(actor=other.grower, agreement=agreement, text="Good morning.")
+    border = border_note_propose(actor=other.grower, **BORDER_NOTE)
+    blocked = block_create(actor=owned.grower, blocked=make_grower("bystander"))
     return {
+        "agreement-notes": written.public_id,
+        "agreements": agreement.public_id,
+        "border-notes": border.public_id,
+        "blocks": blocked.public_id,
         "offers": offer.public_id,
         "wanted-crosses": wanted.public_id,
         "pairings": pairing.public_id,

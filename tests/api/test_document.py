@@ -103,8 +103,19 @@ def test_every_example_fits_its_schema() -> None:
 
 
 KEYED_ACTS = {
-    f"agreement_{act}" for act in ("accept", "decline", "end", "postpone", "send", "send_less", "withdraw")
-}
+    f"agreement_{act}"
+    for act in (
+        "accept",
+        "address_read",
+        "decline",
+        "end",
+        "postpone",
+        "send",
+        "send_less",
+        "statement",
+        "withdraw",
+    )
+} | {"offer_collect", "offer_came_up_short", "quiet_ask_answer"}
 """They answer 200 and must not happen twice."""
 
 

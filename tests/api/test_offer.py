@@ -52,9 +52,12 @@ def test_an_offer_on_request_is_made(plant: Plant, donor_api: Caller) -> None:
         "terms": [],
         "supply": {"total": 4, "kept_back": 0, "reserved": 0, "sent": 0, "left": 4},
         "created_at": made.body["created_at"],
+        "confirmed_at": made.body["confirmed_at"],
+        "still_true_asked_at": None,
         "lots": [],
     }
     assert made.body["created_at"].startswith("2027-07-01T12:00:") and made.body["created_at"].endswith("Z")
+    assert made.body["confirmed_at"].startswith("2027-07-01T12:00:")
     read = donor_api.get(made["Location"])
     assert (read.body, read["ETag"]) == (made.body, made["ETag"])
     assert Change.objects.filter(kind="offer", subject_id=offer.pk).exists()
