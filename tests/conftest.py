@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 DATABASE_FIXTURES = frozenset({"db", "transactional_db", "live_server", "django_db_serialized_rollback"})
 PUBLISHED_CHECKS_AT_LEAST = 150
+MOST_CONNECTIONS = 200
 SERVICE_VARIABLES = ("DATABASE_URL", "REDIS_URL", "SECRET_KEY", "ADDRESS_KEYS", "ALLOWED_HOSTS", "DEBUG")
 
 ends = ExitStack()
@@ -69,7 +70,8 @@ def prepare_environment(database: str) -> None:
     if database == "postgres":
         from exchange.benchmarks.servers import PrivatePostgres
 
-        os.environ["DATABASE_URL"] = outer["DATABASE_URL"] or ends.enter_context(PrivatePostgres())
+        server = PrivatePostgres(max_connections=MOST_CONNECTIONS)
+        os.environ["DATABASE_URL"] = outer["DATABASE_URL"] or ends.enter_context(server)
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:

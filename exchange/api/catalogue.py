@@ -68,6 +68,15 @@ KINDS = (
         _("Sign in with e-mail and password: a token must not make tokens."),
     ),
     ProblemKind(
+        "password_wrong",
+        403,
+        _("The password is asked for once more"),
+        _(
+            "Password or code is missing or wrong. This cannot be done with a token or a session alone: send"
+            " the password, and the code of the second factor where one is set."
+        ),
+    ),
+    ProblemKind(
         "csrf_failed", 403, _("The form is too old"), _("Load the page again and send it once more.")
     ),
     ProblemKind("not_found", 404, _("Not found"), _("There is no such thing, or it is not yours to see.")),
@@ -75,6 +84,12 @@ KINDS = (
         "method_not_allowed", 405, _("Not possible here"), _("The header Allow names what is possible.")
     ),
     ProblemKind("conflict", 409, _("The present state forbids it"), _("Read it again and decide anew.")),
+    ProblemKind(
+        "doses_short",
+        409,
+        _("Not enough doses are left"),
+        _("Fewer doses are left than are asked for; ask for fewer, or ask the next donor."),
+    ),
     ProblemKind(
         "request_running",
         409,
@@ -85,7 +100,7 @@ KINDS = (
         "secret_already_shown",
         409,
         _("The secret was shown once"),
-        _("It is not kept. Revoke what was made, and make another with a new Idempotency-Key."),
+        _("It is not kept. Ask with a new Idempotency-Key, and revoke what was made, if anything was."),
     ),
     ProblemKind("stale", 412, _("It has changed meanwhile"), _("Read it again and send the new ETag.")),
     ProblemKind("too_large", 413, _("Too large"), _("The body is larger than one megabyte.")),

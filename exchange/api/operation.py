@@ -48,7 +48,9 @@ class Operation:
     scope : str
         What a token must have; ``session_only`` refuses tokens altogether; ``public`` asks for nobody.
     keyed : bool
-        Needs an Idempotency-Key; with ``secret`` the answer is not kept for a replay.
+        Needs an Idempotency-Key.
+    secret : bool
+        The answer is for its receiver alone: no cache keeps it, and it is not kept for a replay.
     problems : tuple of str
         Codes of the catalogue besides those that every operation of the kind has.
     at : str

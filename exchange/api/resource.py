@@ -95,7 +95,10 @@ class Resource(APIView):
             "remove": self._change,
             "read": self._read,
         }
-        return steps[operation.kind](operation, call, path)
+        response = steps[operation.kind](operation, call, path)
+        if operation.secret:
+            response["Cache-Control"] = "no-store"
+        return response
 
     def _read(self, operation: Operation, call: Call, path: Mapping[str, Any]) -> HttpResponse:
         call.row = self.find(call, path)
@@ -146,6 +149,7 @@ class Resource(APIView):
         header = etag.required_match(call.request)
         if operation.body is not None:
             call.data = body_values(operation.body, call.request, partial=True)
+        self.admit(call)
         with transaction.atomic():
             self.lock(call)
             call.row = self.find(call, path)
@@ -154,13 +158,18 @@ class Resource(APIView):
             content = None if operation.out is None else self._content(operation, result)
         return HttpResponse(status=204) if content is None else etag.tagged(content)
 
+    def admit(self, call: Call) -> None:
+        """Ask for more than a token before a change; nothing unless a resource says so."""
+
     def lock(self, call: Call) -> None:
         """Let changes of one grower wait for each other, so that none slips in after the tag was compared.
 
         Always the grower's row first and the changed row by its service: no two wait for each other in a
         ring. A resource that several growers change locks what they share instead.
         """
-        Grower.objects.select_for_update().filter(pk=call.grower.pk).values_list("pk").first()
+        # Not against those who only refer to the grower: they may hold what our service waits for.
+        mine = Grower.objects.select_for_update(no_key=True).filter(pk=call.grower.pk)
+        mine.values_list("pk").first()
 
     def _reading(self, operation: Operation) -> Operation:
         """The operation whose ETag a change is compared with."""

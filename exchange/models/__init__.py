@@ -1,6 +1,13 @@
 """Deals as rows. One model a file."""
 
+from exchange.models.address import Address
+from exchange.models.address_view import AddressView
+from exchange.models.agreement import Agreement
+from exchange.models.agreement_address import AgreementAddress
+from exchange.models.agreement_event import AgreementEvent
+from exchange.models.agreement_note import AgreementNote
 from exchange.models.api_token import ApiToken
+from exchange.models.block import Block
 from exchange.models.border_note import BorderNote
 from exchange.models.coordinator import Coordinator
 from exchange.models.due import DueTask
@@ -12,10 +19,21 @@ from exchange.models.matching_run import MatchingRun
 from exchange.models.notification import Notification
 from exchange.models.offer import Offer
 from exchange.models.pairing import Pairing
+from exchange.models.papers_statement import PapersStatement
+from exchange.models.quiet_ask import QuietAsk
+from exchange.models.reservation import Reservation
+from exchange.models.supply import Supply
 from exchange.models.wanted_cross import WantedCross
 
 __all__ = [
+    "Address",
+    "AddressView",
+    "Agreement",
+    "AgreementAddress",
+    "AgreementEvent",
+    "AgreementNote",
     "ApiToken",
+    "Block",
     "BorderNote",
     "Coordinator",
     "DueTask",
@@ -27,5 +45,9 @@ __all__ = [
     "Notification",
     "Offer",
     "Pairing",
+    "PapersStatement",
+    "QuietAsk",
+    "Reservation",
+    "Supply",
     "WantedCross",
 ]

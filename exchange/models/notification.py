@@ -2,24 +2,43 @@
 
 from django.db import models
 
+from exchange.models.agreement_event import AgreementEvent
+from exchange.models.offer import Offer
 from exchange.models.pairing import Pairing
 from growers.models import Grower
 from growers.models.base import PublicModel
 
 
 class Notification(PublicModel):
-    """Something happened to a pairing that concerns a grower; the sentence is made for its reader."""
+    """Something happened that concerns a grower; the sentence is made for its reader.
+
+    Its subject is one of a pairing, an event of an agreement, or an offer.
+    """
 
     class Kind(models.TextChoices):
         PROPOSED = "pairing_proposed"
         CHANGED = "pairing_changed"
         WITHDRAWN = "pairing_withdrawn"
+        AGREEMENT = "agreement_event"
+        STILL_TRUE = "offer_still_true"
+        PAUSED = "offer_paused"
 
     grower = models.ForeignKey(Grower, on_delete=models.CASCADE, related_name="notifications")
     kind = models.CharField(max_length=30, choices=Kind)
-    pairing = models.ForeignKey(Pairing, on_delete=models.CASCADE, related_name="notifications")
+    pairing = models.ForeignKey(
+        Pairing, on_delete=models.CASCADE, null=True, blank=True, related_name="notifications"
+    )
+    event = models.ForeignKey(
+        AgreementEvent, on_delete=models.CASCADE, null=True, blank=True, related_name="notifications"
+    )
+    offer = models.ForeignKey(
+        Offer, on_delete=models.CASCADE, null=True, blank=True, related_name="notifications"
+    )
     read_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
-        constraints = [models.UniqueConstraint("grower", "kind", "pairing", name="notification_once")]
+        constraints = [
+            models.UniqueConstraint("grower", "kind", "pairing", name="notification_once"),
+            models.UniqueConstraint("grower", "event", name="notification_of_event_once"),
+        ]
         indexes = [models.Index(fields=["grower", "created_at"], name="notification_of_grower")]

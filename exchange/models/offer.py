@@ -2,6 +2,7 @@
 
 from django.db import models
 
+from growers import clock
 from growers.models import Plant
 from growers.models.base import PublicModel
 
@@ -30,7 +31,13 @@ class PackingPreset(models.TextChoices):
 
 
 class Offer(PublicModel):
-    """One offer of one plant; ``countries`` are those its donor posts to besides the own."""
+    """One offer of one plant; ``countries`` are those its donor posts to besides the own.
+
+    ``terms`` are what a taker must agree to, as codes with parameters. ``confirmed_at`` is when the donor
+    last said that it still holds, ``still_true_asked_at`` when they were asked and have not answered since:
+    a paused offer with it was paused by silence. ``doses`` is what was offered, the supply counts what
+    became of it.
+    """
 
     class Kind(models.TextChoices):
         ON_REQUEST = "on_request"
@@ -47,6 +54,9 @@ class Offer(PublicModel):
     posts_on_saturday = models.BooleanField(default=False)
     collected_before_cut_off = models.BooleanField(default=True)
     note = models.CharField(max_length=300, blank=True)
+    terms = models.JSONField(default=list, blank=True)
+    confirmed_at = models.DateTimeField(default=clock.now)
+    still_true_asked_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [

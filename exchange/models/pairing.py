@@ -15,8 +15,9 @@ class Pairing(PublicModel):
     ``plan`` holds the numbers and dates with their basis, ``reasons`` and ``cautions`` codes with
     parameters; ``timeline`` is its picture day by day; ``input_digest`` says what it was reckoned from; the
     columns beside it are those that lists filter and sort by. ``allocated_doses`` is the run's proposal of
-    who gets what; it promises nothing until both growers have said yes. ``changed_at`` is when the row was
-    written or its state last changed; nothing else of a row is written again without it.
+    who gets what; it promises nothing until both growers have said yes. ``withdrawn_because`` is why it went,
+    where that is told to both. ``changed_at`` is when the row was written or its state last changed; nothing
+    else of a row is written again without it.
     """
 
     class State(models.TextChoices):
@@ -36,6 +37,7 @@ class Pairing(PublicModel):
     reasons = models.JSONField(default=list)
     cautions = models.JSONField(default=list)
     papers = models.JSONField(null=True, blank=True)
+    withdrawn_because = models.JSONField(null=True, blank=True)
     smallest_change = models.JSONField(null=True, blank=True)
     allocated_doses = models.PositiveSmallIntegerField(default=0)
     allocation = models.JSONField(null=True, blank=True)

@@ -4,69 +4,111 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from django.db.models import QuerySet
+
 from exchange.matching.reason import Reason
 from exchange.matching.side import CrossWanted, PollenOffer
-from exchange.models import BorderNote
+from exchange.models import BorderNote, Offer, WantedCross
+from exchange.models.offer import OpenState
 
 TRUSTED_DAYS = 365
 """An older note counts as unknown: lists change yearly (judgement)."""
 
 
 @dataclass(frozen=True)
+class Way:
+    """Pollen of a taxon (blank where it has none) on its way from a country to another, or within one."""
+
+    origin: str
+    destination: str
+    taxon: str = ""
+
+
+def way_between(offer: Offer, wanted_cross: WantedCross) -> Way:
+    """The way from an offer's plant to a seed parent; their sites and the taxon are loaded."""
+    plant, seed_parent = offer.plant, wanted_cross.seed_parent
+    taxon = plant.taxon.name if plant.taxon else ""
+    return Way(plant.site.cell_country, seed_parent.site.cell_country, taxon)
+
+
+@dataclass(frozen=True)
 class BorderNotes:
-    """All notes as of one day."""
+    """All notes that count, as of one day."""
 
     notes: tuple[BorderNote, ...]
     today: date
 
     def forbidding(self, offer: PollenOffer, wanted: CrossWanted) -> Reason | None:
         """The note that forbids this pairing, if one that is not too old does."""
-        found = [note for note in self._about(offer, wanted) if note.kind == BorderNote.Kind.FORBIDDEN]
-        current = [note for note in found if self._is_current(note)]
-        return Reason("papers_forbidden", self._facts(offer, wanted, current[0])) if current else None
+        return self.forbidding_on(_way(offer, wanted))
 
     def papers(self, offer: PollenOffer, wanted: CrossWanted) -> Reason | None:
-        """The papers line; never empty across a border, None inside one country."""
-        if offer.country == wanted.country:
-            return None
-        about = self._about(offer, wanted)
-        current = [note for note in about if self._is_current(note)]
-        if current:
-            return Reason("papers_note_on_file", self._facts(offer, wanted, current[0]))
-        if about:
-            return Reason("papers_note_old", self._facts(offer, wanted, about[0]))
-        places = {"origin": offer.country, "destination": wanted.country}
-        return Reason("papers_nothing_on_file", places)
+        """The papers line of a pairing that nothing forbids."""
+        return self.papers_on(_way(offer, wanted))
 
-    def _about(self, offer: PollenOffer, wanted: CrossWanted) -> list[BorderNote]:
+    def line_on(self, way: Way) -> Reason | None:
+        """What is on file for a way, first of all what forbids it; None inside one country alone."""
+        return self.forbidding_on(way) or self.papers_on(way)
+
+    def forbidding_on(self, way: Way) -> Reason | None:
+        """The note that forbids a way, if one that is not too old does."""
+        found = [note for note in self._about(way) if note.kind == BorderNote.Kind.FORBIDDEN]
+        current = [note for note in found if is_current(note, self.today)]
+        return Reason("papers_forbidden", _facts(way, current[0])) if current else None
+
+    def papers_on(self, way: Way) -> Reason | None:
+        """The papers line; never empty across a border, None inside one country."""
+        if way.origin == way.destination:
+            return None
+        about = self._about(way)
+        current = [note for note in about if is_current(note, self.today)]
+        if current:
+            return Reason("papers_note_on_file", _facts(way, current[0]))
+        if about:
+            return Reason("papers_note_old", _facts(way, about[0]))
+        return Reason("papers_nothing_on_file", {"origin": way.origin, "destination": way.destination})
+
+    def _about(self, way: Way) -> list[BorderNote]:
         """Notes about this plant on this way, the latest first."""
-        if offer.country == wanted.country:
+        if way.origin == way.destination:
             return []
         return [
             note
             for note in self.notes
-            if note.destination == wanted.country
-            and note.origin in ("", offer.country)
-            and (note.taxon is None or note.taxon.name == offer.parent.taxon)
+            if note.destination == way.destination
+            and note.origin in ("", way.origin)
+            and (note.taxon is None or note.taxon.name == way.taxon)
         ]
-
-    def _is_current(self, note: BorderNote) -> bool:
-        expired = note.expires_on is not None and note.expires_on < self.today
-        return not expired and self.today - note.checked_on <= timedelta(days=TRUSTED_DAYS)
-
-    def _facts(self, offer: PollenOffer, wanted: CrossWanted, note: BorderNote) -> dict[str, str]:
-        return {
-            "origin": offer.country,
-            "destination": wanted.country,
-            "text": note.text,
-            "source": note.source,
-            "checked_on": note.checked_on.isoformat(),
-        }
 
 
 def border_notes(today: date) -> BorderNotes:
-    """All notes known on a day, the latest check first."""
-    rows: Iterable[BorderNote] = (
-        BorderNote.objects.filter(checked_on__lte=today).select_related("taxon").order_by("-checked_on", "pk")
-    )
+    """All confirmed notes known on a day, the latest check first."""
+    confirmed = BorderNote.objects.filter(state=BorderNote.State.CONFIRMED, checked_on__lte=today)
+    rows: Iterable[BorderNote] = confirmed.select_related("taxon").order_by("-checked_on", "pk")
     return BorderNotes(tuple(rows), today)
+
+
+def offers_concerned(note: BorderNote) -> QuerySet[Offer]:
+    """Open offers that a note may be about, as far as their country tells."""
+    offers = Offer.objects.filter(state=OpenState.OPEN)
+    return offers.filter(plant__site__cell_country=note.origin) if note.origin else offers
+
+
+def is_current(note: BorderNote, today: date) -> bool:
+    """Whether a note is neither past its own end nor older than a year."""
+    expired = note.expires_on is not None and note.expires_on < today
+    return not expired and today - note.checked_on <= timedelta(days=TRUSTED_DAYS)
+
+
+def _way(offer: PollenOffer, wanted: CrossWanted) -> Way:
+    return Way(offer.country, wanted.country, offer.parent.taxon)
+
+
+def _facts(way: Way, note: BorderNote) -> dict[str, str]:
+    return {
+        "origin": way.origin,
+        "destination": way.destination,
+        "text": note.text,
+        "source": note.source,
+        "checked_on": note.checked_on.isoformat(),
+    }

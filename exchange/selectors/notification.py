@@ -7,13 +7,14 @@ asks, see :mod:`exchange.selectors.pairing`.
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 from uuid import UUID
 
 from django.db.models import QuerySet
 from django.utils import translation
 
 from exchange.models import Notification, Pairing
+from exchange.selectors.block import notifications_open
 from exchange.wording.notification import notification_sentence
 from growers.models import Grower
 from growers.selectors.site import region
@@ -41,12 +42,17 @@ class NotificationForGrower:
 
 
 def notifications_of(grower: Grower) -> QuerySet[Notification]:
-    """What a grower was told, with all that its sentences need."""
-    return Notification.objects.filter(grower=grower).select_related(
+    """What a grower was told, with all that its sentences need; nothing about a grower hidden from them."""
+    return notifications_open(grower).select_related(
         "grower",
         "pairing__offer__plant__grower",
         "pairing__offer__plant__site",
         "pairing__wanted_cross__seed_parent__site",
+        "event__agreement__offer__plant__site",
+        "event__agreement__wanted_cross__seed_parent__site",
+        "event__agreement__donor",
+        "event__agreement__recipient",
+        "offer__plant",
     )
 
 
@@ -59,14 +65,30 @@ def notification_for(row: Notification) -> NotificationForGrower:
         code=row.kind,
         detail=sentence,
         parameters=_parameters(row),
-        about=About("pairing", row.pairing.public_id),
+        about=_about(row),
         told_at=row.created_at,
         read_at=row.read_at,
     )
 
 
+def _about(row: Notification) -> About:
+    if row.event is not None:
+        return About("agreement", row.event.agreement.public_id)
+    if row.offer is not None:
+        return About("offer", row.offer.public_id)
+    return About("pairing", cast(Pairing, row.pairing).public_id)
+
+
 def _parameters(row: Notification) -> dict[str, Any]:
-    pairing = row.pairing
+    if row.event is not None:
+        plant = row.event.agreement.offer.plant
+        return {"event": row.event.kind, "plant": plant.name_as_grown, **row.event.parameters}
+    if row.offer is not None:
+        return {"plant": row.offer.plant.name_as_grown}
+    return _of_pairing(row, cast(Pairing, row.pairing))
+
+
+def _of_pairing(row: Notification, pairing: Pairing) -> dict[str, Any]:
     plant, seed_parent = pairing.offer.plant, pairing.wanted_cross.seed_parent
     if plant.grower_id == row.grower_id:
         return {"plant": plant.name_as_grown, "region": asdict(region(seed_parent.site)), **_plan(pairing)}

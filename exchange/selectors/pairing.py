@@ -7,16 +7,16 @@ cautions and figures that rest on the seed parent are the recipient's alone.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any, Literal
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import BooleanField, Exists, Expression, ExpressionWrapper, OuterRef, Q, QuerySet
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from exchange.matching.reason import Reason
-from exchange.models import Pairing
-from exchange.selectors.plan_record import reason_records
+from exchange.models import Notification, Pairing
+from exchange.selectors.block import hidden_from
 from exchange.wording.catalogue import sentence
 from exchange.wording.pairing import (
     basis_sentence,
@@ -25,6 +25,9 @@ from exchange.wording.pairing import (
     posting_sentence,
     two_baskets_sentence,
 )
+from exchange.wording.papers import papers_record
+from exchange.wording.term import terms_worded
+from growers import clock
 from growers.models import Grower, Plant
 from growers.selectors.plant import PlantForOthers, plant_for_others
 from growers.selectors.site import Region, region
@@ -47,7 +50,8 @@ DONOR_CAUTIONS = frozenset(
 RECIPIENT_CHANGES = frozenset({"change_second_donor"})
 """What would tell a donor that there is another."""
 
-(COUNTRY_NOT_TOLD,) = reason_records([Reason("papers_country_not_told")])
+EARLIER_AFTER = timedelta(days=14)
+"""A pairing that was told and not seen for so long counts as an earlier proposal (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +136,7 @@ class OfferSide:
     treatment: str
     packing: str
     doses: int
+    terms: tuple[Record, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +156,7 @@ class PairingForViewer:
     public_id: UUID
     role: Role
     state: str
+    earlier: bool
     created_at: datetime
     changed_at: datetime
     offer: OfferSide
@@ -167,6 +173,7 @@ class PairingForViewer:
     reasons: tuple[Told, ...]
     cautions: tuple[Told, ...]
     papers: Told | None
+    withdrawn_because: Told | None
     smallest_change: Told | None
     allocated_doses: int
     allocation_reason: Told | None
@@ -174,15 +181,37 @@ class PairingForViewer:
 
 
 def pairings_of(grower: Grower) -> QuerySet[Pairing]:
-    """The pairings that a grower is a side of, with all that is shown of them."""
-    concerned = Q(offer__plant__grower=grower) | Q(wanted_cross__seed_parent__grower=grower)
-    return Pairing.objects.filter(concerned).select_related(
-        "offer__plant__grower",
-        "offer__plant__site",
-        "offer__plant__taxon",
-        "wanted_cross__seed_parent__grower",
-        "wanted_cross__seed_parent__site",
+    """The pairings that a grower is a side of, with all that is shown of them; blocked ones are hidden.
+
+    ``earlier`` is true of one that stands and was told long ago without being seen or told anew since.
+    """
+    hidden = hidden_from(grower)
+    given = Q(offer__plant__grower=grower) & ~Q(wanted_cross__seed_parent__grower__in=hidden)
+    taken = Q(wanted_cross__seed_parent__grower=grower) & ~Q(offer__plant__grower__in=hidden)
+    return (
+        Pairing.objects.filter(given | taken)
+        .annotate(earlier=_earlier(grower))
+        .select_related(
+            "offer__plant__grower",
+            "offer__plant__site",
+            "offer__plant__taxon",
+            "wanted_cross__seed_parent__grower",
+            "wanted_cross__seed_parent__site",
+        )
     )
+
+
+def _earlier(grower: Grower) -> Expression:
+    """A run may have written the pairing anew since it was told, so the pair counts, not the row."""
+    told = Notification.objects.filter(
+        grower=grower,
+        kind__in=(Notification.Kind.PROPOSED, Notification.Kind.CHANGED),
+        pairing__offer=OuterRef("offer"),
+        pairing__wanted_cross=OuterRef("wanted_cross"),
+    )
+    fresh = told.filter(Q(read_at__isnull=False) | Q(created_at__gt=clock.now() - EARLIER_AFTER))
+    stands = Q(state=Pairing.State.SUGGESTED)
+    return ExpressionWrapper(stands & Exists(told) & ~Exists(fresh), output_field=BooleanField())
 
 
 def pairings_for(viewer: Grower, pairings: Iterable[Pairing]) -> list[PairingForViewer]:
@@ -198,6 +227,7 @@ def _for_viewer(viewer: Grower, row: Pairing) -> PairingForViewer:
         public_id=row.public_id,
         role="donor" if secret_kept else "recipient",
         state=row.state,
+        earlier=bool(row.earlier),  # type: ignore[attr-defined]
         created_at=row.created_at,
         changed_at=row.changed_at,
         offer=_offer_side(row),
@@ -213,7 +243,8 @@ def _for_viewer(viewer: Grower, row: Pairing) -> PairingForViewer:
         words=_words(row),
         reasons=_all_told(_reasons(row, secret_kept=secret_kept)),
         cautions=_all_told(_cautions(row, secret_kept=secret_kept)),
-        papers=_papers(row, secret_kept=secret_kept),
+        papers=_papers(row, row.papers, secret_kept=secret_kept),
+        withdrawn_because=_papers(row, row.withdrawn_because, secret_kept=secret_kept),
         smallest_change=_smallest_change(row, secret_kept=secret_kept),
         allocated_doses=row.allocated_doses,
         allocation_reason=None if secret_kept or not row.allocation else _told(row.allocation["reason"]),
@@ -232,6 +263,7 @@ def _offer_side(row: Pairing) -> OfferSide:
         treatment=offer.treatment,
         packing=offer.packing,
         doses=offer.doses,
+        terms=tuple(terms_worded(offer.terms, get_language() or "en")),
     )
 
 
@@ -306,15 +338,12 @@ def _cautions(row: Pairing, *, secret_kept: bool) -> list[Record]:
     return [record for record in row.cautions if not secret_kept or record["code"] in DONOR_CAUTIONS]
 
 
-def _papers(row: Pairing, *, secret_kept: bool) -> Told | None:
-    """The papers line; it says less where the other's region does not tell the country."""
-    if row.papers is None:
+def _papers(row: Pairing, record: Record | None, *, secret_kept: bool) -> Told | None:
+    """A line on papers; it says less where the other's region does not tell the country."""
+    if record is None:
         return None
     other = row.wanted_cross.seed_parent.site if secret_kept else row.offer.plant.site
-    if region(other).country is not None:
-        return _told(row.papers)
-    # The text of a note names the countries too.
-    return _told(COUNTRY_NOT_TOLD)
+    return _told(papers_record(record, other))
 
 
 def _all_told(records: Iterable[Record]) -> tuple[Told, ...]:

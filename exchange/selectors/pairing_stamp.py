@@ -28,6 +28,8 @@ PAIRING = (
     "offer__treatment",
     "offer__packing",
     "offer__doses",
+    "offer__terms",
+    "earlier",
 )
 NAMED = (
     "name_as_grown",
@@ -80,7 +82,8 @@ def _stamp(
     viewer: Grower, pairing: Sequence[object], offered: Sequence[object], seed_parent: Sequence[object]
 ) -> Stamp:
     is_donor = offered[OFFERED.index("grower_id")] == viewer.pk
-    return (is_donor, *pairing, *offered, *seed_parent[: len(NAMED)])
+    plain = (repr(value) if isinstance(value, list) else value for value in pairing)
+    return (is_donor, *plain, *offered, *seed_parent[: len(NAMED)])
 
 
 def _plants(keys: Iterable[int]) -> dict[int, Sequence[object]]:

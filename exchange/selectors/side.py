@@ -35,7 +35,7 @@ def market(today: date) -> Market:
     plants = {row.plant_id: row.plant for row in offers}
     plants |= {row.seed_parent_id: row.seed_parent for row in crosses}
     forecasts = blooms(list(plants.values()), today)
-    defaults = {taxon.group: taxon for taxon in Taxon.objects.filter(rank=Taxon.Rank.GROUP)}
+    defaults = group_defaults()
     return Market(
         today,
         {
@@ -43,7 +43,7 @@ def market(today: date) -> Market:
             for row in offers
         },
         {
-            str(row.public_id): (row, _cross_wanted(row, forecasts[row.seed_parent_id], defaults))
+            str(row.public_id): (row, cross_wanted(row, forecasts[row.seed_parent_id], defaults))
             for row in crosses
         },
         border_notes(today),
@@ -62,6 +62,11 @@ def _open_crosses() -> Iterable[WantedCross]:
         .select_related("seed_parent__taxon", "seed_parent__site", "seed_parent__grower")
         .prefetch_related("pollen_plants__taxon", "pollen_taxa")
     )
+
+
+def group_defaults() -> dict[str, Taxon]:
+    """The taxon that stands for each group."""
+    return {taxon.group: taxon for taxon in Taxon.objects.filter(rank=Taxon.Rank.GROUP)}
 
 
 def clone_of(plant: Plant) -> str:
@@ -144,7 +149,8 @@ def _lot_in_hand(lot: Lot, today: date) -> LotInHand:
     return LotInHand("freezer" if lot.store == Lot.Store.FREEZER else "refrigerator", stored_days)
 
 
-def _cross_wanted(row: WantedCross, bloom: Bloom | None, defaults: dict[str, Taxon]) -> CrossWanted:
+def cross_wanted(row: WantedCross, bloom: Bloom | None, defaults: dict[str, Taxon]) -> CrossWanted:
+    """A wanted cross with the forecast of its seed parent; what it asks for is loaded."""
     return CrossWanted(
         key=str(row.public_id),
         parent=parent(row.seed_parent, defaults, "seed"),

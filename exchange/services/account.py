@@ -9,9 +9,10 @@ from django.db import transaction
 
 from exchange.models import IdempotentAnswer
 from exchange.services.api_token import tokens_revoke_all
+from exchange.services.leaving import deals_leave
 from growers.errors import InvalidInput
 from growers.models import Grower
-from growers.services.grower import grower_close, grower_create
+from growers.services.grower import grower_close, grower_create, grower_hold
 
 
 def handle_refusals(handle: str) -> list[str]:
@@ -33,8 +34,13 @@ def email_confirm(*, grower: Grower) -> None:
 
 
 def account_close(*, actor: Grower) -> None:
-    """Close an account: the person, ways to sign in, tokens and kept answers go; see ``grower_close``."""
+    """Close an account: deals end, the person, ways to sign in, tokens and kept answers go.
+
+    See ``deals_leave`` and ``grower_close``.
+    """
     with transaction.atomic():
+        grower_hold(actor)
+        deals_leave(actor=actor)
         grower_close(actor=actor)
         tokens_revoke_all(actor=actor)
         for rows in (EmailAddress.objects, Authenticator.objects):
@@ -53,6 +59,14 @@ def grower_signing_in(*, email: str, password: str, code: str) -> Grower | None:
         return None
     known = grower.check_password(password) and _is_confirmed(grower)
     return grower if known and _second_factor_fits(grower, code) else None
+
+
+def is_grower_themselves(*, grower: Grower, password: str, code: str) -> bool:
+    """Whether whoever acts for a grower knows the password and, where one is set, the second factor.
+
+    Slow on purpose: not to be asked inside a transaction.
+    """
+    return grower.check_password(password) and _second_factor_fits(grower, code)
 
 
 def _is_confirmed(grower: Grower) -> bool:

@@ -3,6 +3,7 @@
 from django.utils.translation import gettext as _
 
 from exchange.models import Coordinator
+from exchange.selectors.coordinator import is_coordinator
 from growers.errors import NotFound
 from growers.handle import skeleton
 from growers.models import Grower
@@ -24,7 +25,7 @@ def coordinator_revoke(*, handle: str) -> Grower:
 
 def coordinator_only(actor: Grower) -> None:
     """``NotFound`` unless the actor is a coordinator now: others are not told what there is."""
-    if not Coordinator.objects.filter(grower=actor, grower__closed_at=None).exists():
+    if not is_coordinator(actor):
         raise NotFound(_("There is no such thing, or it is not yours to see."))
 
 

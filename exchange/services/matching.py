@@ -20,6 +20,7 @@ from exchange.matching.timeline import timeline
 from exchange.models import MatchingRun, Offer, Pairing, WantedCross
 from exchange.science.kinship import PedigreeEntry
 from exchange.science.version import model_version
+from exchange.selectors.block import pairs_kept_apart
 from exchange.selectors.caution import cautions, pedigree_entries
 from exchange.selectors.lane import lane
 from exchange.selectors.plan_record import plan_record, reason_records
@@ -28,6 +29,7 @@ from exchange.selectors.smallest_change import alternatives
 from exchange.selectors.timeline_record import timeline_record
 from exchange.services.notification import pairings_tell
 from exchange.services.pair_digest import Pair, pair_digest
+from exchange.services.pairing_withdrawal import withdrawn_explain
 from exchange.services.refusal_memory import RefusalMemory, RefusedBefore
 from exchange.services.second_packet import with_second_packets
 from exchange.services.sharing import Planned, Shared, share_out
@@ -169,9 +171,9 @@ def matching_store(reckoned: Reckoned, *, guard: Guard | None = None) -> Matchin
 
 
 def dismissed_pairs() -> frozenset[Key]:
-    """Offers and wanted crosses that one of their growers does not want to see together."""
+    """Offers and wanted crosses that one of their growers does not want to see together, or to meet."""
     rows = Pairing.objects.filter(state=Pairing.State.DISMISSED)
-    return frozenset(rows.values_list("offer_id", "wanted_cross_id"))
+    return frozenset(rows.values_list("offer_id", "wanted_cross_id")) | pairs_kept_apart()
 
 
 def standing_pairings() -> QuerySet[Pairing]:
@@ -336,6 +338,7 @@ def _store(reckoned: Reckoned) -> MatchingRun:
     for row in changes.fresh:
         row.run = run
     Pairing.objects.bulk_create(changes.fresh)
+    withdrawn_explain(changes.gone, reckoned.open_now.notes)
     pairings_tell(fresh=changes.fresh, gone=changes.gone)
     return run
 

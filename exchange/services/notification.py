@@ -6,6 +6,7 @@ says what they have read.
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
+from typing import cast
 
 from django.db.models import Max
 
@@ -57,7 +58,7 @@ def _of_fresh(pairing: Pairing, last: Notification | None) -> Iterator[Notificat
     if last is None or last.kind == Kind.WITHDRAWN:
         if pairing.chance >= pairing.wanted_cross.least_chance:
             yield from _to(_growers(pairing), Kind.PROPOSED, pairing)
-    elif _matters(last.pairing, pairing):
+    elif _matters(cast(Pairing, last.pairing), pairing):
         yield from _to(_growers(pairing), Kind.CHANGED, pairing)
 
 
@@ -91,7 +92,7 @@ def _last_told(pairings: Sequence[Pairing]) -> dict[Pair, Notification]:
     latest = told.values("pairing__offer", "pairing__wanted_cross").annotate(last=Max("pk"))
     keys = list(latest.values_list("last", flat=True))
     rows = Notification.objects.filter(pk__in=keys).select_related("pairing")
-    return {_pair(row.pairing): row for row in rows}
+    return {_pair(cast(Pairing, row.pairing)): row for row in rows}
 
 
 def _matters(told: Pairing, now: Pairing) -> bool:

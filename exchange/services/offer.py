@@ -1,14 +1,17 @@
 """Offers: pollen a grower gives of one of their plants."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
-from typing import TypedDict, Unpack
+from typing import Any, TypedDict, Unpack
 
 from django.db import transaction
 
 from exchange.models import Lot, Offer
 from exchange.models.offer import OpenState
+from exchange.services.offer_due import still_true_cancel, still_true_set
 from exchange.services.open_state import state_change
+from exchange.services.supply import supply_open
+from exchange.services.term import default_terms, terms_checked
 from growers import clock, place
 from growers.errors import NotFound
 from growers.models import Change, Fertility, Grower, Plant
@@ -31,10 +34,11 @@ class OfferFields(TypedDict, total=False):
     posts_on_saturday: bool
     collected_before_cut_off: bool
     note: str
+    terms: Sequence[Mapping[str, Any]]
 
 
 def offer_create(*, actor: Grower, plant: Plant, **fields: Unpack[OfferFields]) -> Offer:
-    """Offer pollen of one's own plant, to be collected in bloom; countries default to the grower's.
+    """Offer pollen of one's own plant, to be collected in bloom; countries and terms default to the grower's.
 
     Raises ``NotFound`` for a plant of another, ``InvalidInput`` for a plant without working pollen.
     """
@@ -69,13 +73,24 @@ def offer_close(*, actor: Grower, offer: Offer) -> Offer:
     return _offer_state(actor, offer, OpenState.CLOSED)
 
 
+def own_offer(actor: Grower, offer: Offer) -> Offer:
+    """The locked row of an offer of the actor; to others there is none. Supplies are locked before it."""
+    rows = Offer.objects.select_for_update(of=("self",)).select_related("plant__site", "plant__grower")
+    own = rows.filter(pk=offer.pk, plant__grower=actor).first()
+    if own is None:
+        raise NotFound("There is no such offer.")
+    return own
+
+
 def _offer_state(actor: Grower, offer: Offer, state: OpenState) -> Offer:
     with transaction.atomic():
-        own = Offer.objects.select_for_update(of=("self",)).filter(pk=offer.pk, plant__grower=actor).first()
-        if own is None:
-            raise NotFound("There is no such offer.")
+        own = own_offer(actor, offer)
         own.state = state_change(own.state, state, what="offer")
-        row_save(own, kind=Change.Kind.OFFER, names=["state"])
+        if state == OpenState.OPEN:
+            still_true_set(own, clock.now())
+        else:
+            still_true_cancel(own)
+        row_save(own, kind=Change.Kind.OFFER, names=["state", "confirmed_at", "still_true_asked_at"])
         after_commit.start("exchange.matching")
     return own
 
@@ -85,31 +100,42 @@ def _offer_write(
 ) -> Offer:
     with transaction.atomic():
         own = own_plant(actor, plant)
-        offer = Offer(plant=own, kind=kind, countries=actor.countries_shipped_to)
+        usual = default_terms(actor.default_terms)
+        now = clock.now()
+        offer = Offer(
+            plant=own, kind=kind, countries=actor.countries_shipped_to, terms=usual, confirmed_at=now
+        )
         fields_set(offer, fields, OfferFields.__annotations__)
-        _offer_check(offer, lot)
+        _offer_check(offer, lot, fields.get("terms"))
         row_save(offer, kind=Change.Kind.OFFER)
+        still_true_set(offer, now)
         after_commit.start("exchange.matching")
-        if lot is not None:
+        if lot is None:
+            supply_open(offer=offer, total=offer.doses)
+        else:
             lot.offer, lot.doses, lot.treatment = offer, offer.doses, offer.treatment
             lot.save()
+            supply_open(lot=lot, total=lot.doses)
     return offer
 
 
-def _offer_check(offer: Offer, lot: Lot | None) -> None:
+def _offer_check(offer: Offer, lot: Lot | None, terms: Sequence[Mapping[str, Any]] | None) -> None:
     problems = Problems()
+    if terms is not None:
+        offer.terms = terms_checked(terms, problems)
     columns_check(offer, problems, ranges=RANGES, names=OfferFields.__annotations__)
     if offer.plant.pollen_fertility == Fertility.NO:
         problems.add("plant", offer.plant.name_as_grown, "a plant with working pollen")
-    _countries_check(offer, problems)
+    countries_check(offer, problems)
     if lot is None and offer.treatment == "frozen":
         problems.add("treatment", offer.treatment, "fresh or dried; frozen pollen is a lot in hand")
     if lot is not None:
-        _lot_check(lot, offer, problems)
+        lot_check(lot, offer, problems)
     problems.refuse_if_any()
 
 
-def _countries_check(offer: Offer, problems: Problems) -> None:
+def countries_check(offer: Offer, problems: Problems) -> None:
+    """Note what is no country in an offer's list."""
     offer.countries = as_list(offer.countries)
     if not isinstance(offer.countries, list):
         problems.add("countries", offer.countries, "a list of country codes")
@@ -119,7 +145,8 @@ def _countries_check(offer: Offer, problems: Problems) -> None:
             problems.add("countries", country, "ISO 3166 codes of two capital letters such as FR")
 
 
-def _lot_check(lot: Lot, offer: Offer, problems: Problems) -> None:
+def lot_check(lot: Lot, offer: Offer, problems: Problems) -> None:
+    """Note what does not fit a lot of an offer: a day in the future, a store its treatment cannot be in."""
     columns_check(lot, problems, ranges={}, names=("store",))
     today = clock.today(offer.plant.site.cell_zone)
     if lot.collected_on > today:

@@ -1,7 +1,7 @@
 """Which state of an offer or a wanted cross may follow which."""
 
 from exchange.models.offer import OpenState
-from growers.errors import Conflict
+from exchange.services.state_table import state_after
 
 ALLOWED: dict[str, frozenset[str]] = {
     OpenState.OPEN: frozenset({OpenState.PAUSED, OpenState.CLOSED}),
@@ -15,7 +15,4 @@ def state_change(present: str, wanted: OpenState, *, what: str) -> OpenState:
 
     Raises ``Conflict`` naming both and what would be allowed.
     """
-    if present == wanted or wanted in ALLOWED[present]:
-        return wanted
-    possible = ", ".join(sorted(ALLOWED[present])) or "nothing: it is over"
-    raise Conflict(f"The {what} is {present} and cannot become {wanted}; allowed: {possible}.")
+    return wanted if present == wanted else state_after(ALLOWED, present, wanted, what=what)

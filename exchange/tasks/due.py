@@ -2,7 +2,13 @@
 
 from celery import shared_task
 
-from exchange.services import idempotent_answer, matching_order  # noqa: F401 - they register what is due
+from exchange.services import (  # noqa: F401 - they register what is due
+    agreement_due,
+    idempotent_answer,
+    matching_order,
+    offer_due,
+    quiet_ask,
+)
 from exchange.services.due import run_due
 from growers import clock
 

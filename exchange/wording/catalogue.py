@@ -110,6 +110,10 @@ SENTENCES: Mapping[str, str | Promise] = {
         "From {origin} to {destination} a note on file forbids it: {text}"
         " ({source}, checked on {checked_on}). The recipient's authority decides, not this note."
     ),
+    "papers_forbidden_country_not_told": _(
+        "Across a border to a country that is not shown yet, a note on file forbids it. The recipient's"
+        " authority decides, not this note."
+    ),
     "papers_note_on_file": _(
         "From {origin} to {destination}, a note on file: {text} ({source}, checked on {checked_on})."
         " This is not permission; the recipient is the importer and asks before anything is sent."

@@ -76,6 +76,16 @@ def grower_close(*, actor: Grower) -> None:
         _sites_blur(grower)
 
 
+def grower_hold(actor: Grower) -> None:
+    """Let what a grower changes of their own wait for each other; ``NotFound`` once the account is closed.
+
+    Whoever only refers to the grower does not wait: they may hold what the holder waits for.
+    """
+    mine = Grower.objects.select_for_update(no_key=True).filter(pk=actor.pk, closed_at__isnull=True)
+    if not mine.values_list("pk").first():
+        raise NotFound("There is no such grower.")
+
+
 def open_grower(actor: Grower) -> Grower:
     """The locked row of a grower whose account is open."""
     grower = Grower.objects.select_for_update().filter(pk=actor.pk, closed_at__isnull=True).first()

@@ -23,6 +23,9 @@ from exchange.api.v1.token import SIGN_IN
 from exchange.models import ApiToken, Notification
 from exchange.project.wsgi import application
 from exchange.services.account import email_confirm
+from exchange.services.agreement_note import note_write
+from exchange.services.block import block_create
+from exchange.services.border_note import BorderNoteFields, border_note_propose
 from exchange.services.coordinator import coordinator_grant
 from exchange.services.matching_order import matching_order
 from growers.models import Grower, Plant
@@ -30,7 +33,8 @@ from growers.services.bloom import bloom_said_set
 from growers.services.grower import grower_create
 from tests.api.caller import Answer, Caller, caller
 from tests.clock import MovableClock
-from tests.exchange.society import NOON, SUMMER, make_groups, make_pairing
+from tests.exchange.bargain import propose
+from tests.exchange.society import NOON, SUMMER, TODAY, make_groups, make_pairing
 from tests.factories import (
     make_grower,
     make_offer,
@@ -118,13 +122,31 @@ def who_signs_in() -> Grower:
     return owner
 
 
+BORDER_NOTE: BorderNoteFields = {
+    "kind": "conditions",
+    "destination": "DE",
+    "text": "ask first",
+    "source": "a page",
+    "asked_whom": "an office",
+    "checked_on": TODAY,
+}
+
+
 def deals(owned: Plant, other: Plant) -> dict[str, UUID]:
     """Deals of the owner, a coordinator too: an offer, a wanted cross, a pairing with another, a run."""
     coordinator_grant(handle=owned.grower.handle)
     offer, wanted, asked = make_offer(owned), make_wanted_cross(owned), make_wanted_cross(other)
     pairing = make_pairing(offer, asked)
     told = Notification.objects.create(grower=owned.grower, kind="pairing_proposed", pairing=pairing)
+    agreement = propose(pairing, doses=1)
+    written = note_write(actor=other.grower, agreement=agreement, text="Good morning.")
+    border = border_note_propose(actor=other.grower, **BORDER_NOTE)
+    blocked = block_create(actor=owned.grower, blocked=make_grower("bystander"))
     return {
+        "agreement-notes": written.public_id,
+        "agreements": agreement.public_id,
+        "border-notes": border.public_id,
+        "blocks": blocked.public_id,
         "offers": offer.public_id,
         "wanted-crosses": wanted.public_id,
         "pairings": pairing.public_id,

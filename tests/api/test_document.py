@@ -103,6 +103,23 @@ def test_every_example_fits_its_schema() -> None:
     assert checked > 100
 
 
+KEYED_ACTS = {
+    f"agreement_{act}"
+    for act in (
+        "accept",
+        "address_read",
+        "decline",
+        "end",
+        "postpone",
+        "send",
+        "send_less",
+        "statement",
+        "withdraw",
+    )
+} | {"offer_collect", "offer_came_up_short", "quiet_ask_answer"}
+"""They answer 200 and must not happen twice."""
+
+
 def test_every_operation_declares_its_problems() -> None:
     for path, method, operation in operations():
         declared = set(operation["responses"])
@@ -116,7 +133,8 @@ def test_every_operation_declares_its_problems() -> None:
             assert {"412", "428"} <= declared, path
         headers = {each["name"] for each in operation.get("parameters", ()) if each["in"] == "header"}
         assert ("If-Match" in headers) == (method in ("patch", "delete")), path
-        keyed = "201" in declared or path.endswith("/import")
+        imported = path.endswith("/import")
+        keyed = "201" in declared or imported or operation["operationId"] in KEYED_ACTS
         assert ("Idempotency-Key" in headers) == keyed, path
 
 

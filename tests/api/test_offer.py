@@ -49,10 +49,15 @@ def test_an_offer_on_request_is_made(plant: Plant, donor_api: Caller) -> None:
         "posts_on_saturday": False,
         "collected_before_cut_off": True,
         "note": "in June",
+        "terms": [],
+        "supply": {"total": 4, "kept_back": 0, "reserved": 0, "sent": 0, "left": 4},
         "created_at": made.body["created_at"],
+        "confirmed_at": made.body["confirmed_at"],
+        "still_true_asked_at": None,
         "lots": [],
     }
     assert made.body["created_at"].startswith("2027-07-01T12:00:") and made.body["created_at"].endswith("Z")
+    assert made.body["confirmed_at"].startswith("2027-07-01T12:00:")
     read = donor_api.get(made["Location"])
     assert (read.body, read["ETag"]) == (made.body, made["ETag"])
     assert Change.objects.filter(kind="offer", subject_id=offer.pk).exists()
@@ -166,4 +171,5 @@ def test_a_list_costs_the_same_however_long(plant: Plant, donor_api: Caller) -> 
         with CaptureQueriesContext(connection) as captured:
             assert len(donor_api.get("offers?limit=100").body["results"]) == min(expected, 100)
         counts.append(len(captured))
-    assert counts == [3, 3]  # the token with its grower, the offers with their plants, the lots
+    # the token with its grower, the offers with plant and supply, the lots, their supplies, reservations
+    assert counts == [5, 5]

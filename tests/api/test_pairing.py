@@ -8,8 +8,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from exchange.api.v1.pairing import RENDERED
-from exchange.models import Pairing
+from exchange.models import Notification, Pairing
+from exchange.selectors.pairing import EARLIER_AFTER
 from exchange.services.rescoring import rescore
+from growers import clock as project_clock
 from growers.models import Grower
 from tests.api.caller import Caller
 from tests.clock import MovableClock
@@ -55,6 +57,7 @@ def for_both(society: Society, pairing: Pairing) -> dict[str, Any]:
     return {
         "id": str(pairing.public_id),
         "state": "suggested",
+        "earlier": False,
         "created_at": written,
         "changed_at": changed,
         "offer": {
@@ -73,6 +76,7 @@ def for_both(society: Society, pairing: Pairing) -> dict[str, Any]:
             "treatment": "dried",
             "packing": "cold_box",
             "doses": 4,
+            "terms": [],
         },
         "each_flower": {"estimate": 0.12, "low": 0.03, "high": 0.31, "basis": BASIS},
         "several_flowers": 4,
@@ -94,6 +98,7 @@ def for_both(society: Society, pairing: Pairing) -> dict[str, Any]:
             " authorities first.",
             "parameters": {},
         },
+        "withdrawn_because": None,
         "smallest_change": {
             "code": "change_saturday_service",
             "detail": "With a Saturday service: each flower about 1 in 5 instead of about 1 in 8.",
@@ -264,8 +269,8 @@ def test_a_list_costs_the_same_however_long(
             with CaptureQueriesContext(connection) as captured:
                 assert len(api.get("pairings?limit=100").body["results"]) == min(expected, 100)
             counts.append(len(captured))
-    # The token with its grower, two for the stamps; what was not rendered before in one more.
-    assert counts == [4, 3, 4, 3] * 2
+    # The token with its grower, who is hidden, two for the stamps; what was not rendered before in two more.
+    assert counts == [6, 4, 6, 4] * 2
 
 
 def test_what_is_rendered_is_told_as_long_as_it_is_true(
@@ -307,3 +312,39 @@ def test_a_real_pairing_is_told_to_both_and_the_outsider_reads_nothing_of_it(
     assert SECRET_NAME.encode() not in whole.response.content
     assert len(whole.response.content) < 6_000
     assert outsider_api.get("pairings").body["results"] == []
+
+
+def test_what_was_told_long_ago_and_not_seen_is_an_earlier_proposal(
+    society: Society,
+    donor: Grower,
+    donor_api: Caller,
+    recipient_api: Caller,
+    outsider_api: Caller,
+    clock: MovableClock,
+) -> None:
+    told, new = (
+        make_pairing(society.offer, society.wanted, state="superseded"),
+        make_pairing(society.offer, society.wanted),
+    )
+    at = project_clock.now()
+    for grower in (donor, society.seed.grower):
+        Notification.objects.create(grower=grower, kind="pairing_proposed", pairing=told, created_at=at)
+
+    def earlier(api: Caller) -> list[bool]:
+        rows = api.get("pairings?state=suggested").body["results"]
+        assert [each["id"] for each in api.get("pairings?earlier=true").body["results"]] == [
+            each["id"] for each in rows if each["earlier"]
+        ]
+        return [each["earlier"] for each in rows]
+
+    clock.set(at + EARLIER_AFTER - timedelta(minutes=5))
+    assert (earlier(donor_api), earlier(recipient_api)) == ([False], [False])
+    clock.set(at + EARLIER_AFTER + timedelta(minutes=5))
+    assert (earlier(donor_api), earlier(recipient_api)) == ([True], [True])
+    assert len(donor_api.get("pairings?earlier=false").body["results"]) == 1
+    assert outsider_api.call("POST", f"pairings/{new.public_id}/seen").status == 404
+    for _ in range(2):
+        assert donor_api.call("POST", f"pairings/{new.public_id}/seen").body["earlier"] is False
+    assert (earlier(donor_api), earlier(recipient_api)) == ([False], [True])
+    Notification.objects.create(grower=society.seed.grower, kind="pairing_changed", pairing=new)
+    assert earlier(recipient_api) == [False]

@@ -123,4 +123,4 @@ def test_a_list_costs_the_same_however_long(seed: Plant, recipient: Grower, reci
         with CaptureQueriesContext(connection) as captured:
             assert len(recipient_api.get("wanted-crosses?limit=100").body["results"]) == min(expected, 100)
         counts.append(len(captured))
-    assert counts == [4, 4]  # the token with its grower, the crosses, their plants, their taxa
+    assert counts == [5, 5]  # the token with its grower, who is hidden, the crosses, their plants, their taxa

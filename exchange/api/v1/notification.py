@@ -43,7 +43,7 @@ NOTIFICATION = {
 class AboutOut(serializers.Serializer[Any]):
     """What a notification is about."""
 
-    kind = serializers.ChoiceField([("pairing", "pairing")])
+    kind = serializers.ChoiceField([(kind, kind) for kind in ("pairing", "agreement", "offer")])
     id = serializers.UUIDField()
     path = serializers.SerializerMethodField(help_text="Where it can be read.")
 
@@ -53,7 +53,7 @@ class AboutOut(serializers.Serializer[Any]):
 
 
 class NotificationOut(serializers.Serializer[Any]):
-    """Something that happened to a pairing of the viewer's; the sentence is in the viewer's language."""
+    """Something that happened to the viewer's pairings, agreements or offers, in the viewer's language."""
 
     id = serializers.UUIDField(source="public_id")
     code = serializers.ChoiceField(Notification.Kind.choices)

@@ -1,17 +1,24 @@
 """Offers: pollen that the viewer gives."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.db.models import QuerySet
-from rest_framework import serializers
 
-from exchange.api.operation import Call, act, create, page, read
+from exchange.api.operation import Call, act, change, create, page, read
 from exchange.api.reference import fields_named, row_named
 from exchange.api.resource import Resource
-from exchange.api.strict import Choice, Day, Flag, Id, StrictSerializer, Text, Whole, Words
-from exchange.models import Lot, Offer
-from exchange.models.offer import OpenState, PackingPreset, Treatment
-from exchange.selectors.offer import offers_of
+from exchange.api.v1.offer_form import (
+    LOT_FIELDS,
+    NEW_OFFER,
+    OFFER,
+    OfferChangeIn,
+    OfferIn,
+    OfferOut,
+    OfferQuery,
+)
+from exchange.models import Offer
+from exchange.selectors.offer import OfferForOwner, offers_for, offers_of
 from exchange.services.offer import (
     offer_close,
     offer_create,
@@ -19,104 +26,27 @@ from exchange.services.offer import (
     offer_pause,
     offer_reopen,
 )
+from exchange.services.offer_change import offer_update
 from growers.errors import FieldProblem, InvalidInput
 from growers.models import Plant
 
-OFFER = {
-    "id": "6f3b0c52-2c1e-4c57-9a55-0e6a1d2f7b11",
-    "plant_id": "2b7f9a1c-88d4-4b6e-a6a1-0c5d1e7f3b42",
-    "plant_name": "unnamed seedling",
-    "kind": "in_hand",
-    "state": "open",
-    "treatment": "dried",
-    "packing": "cold_box",
-    "doses": 4,
-    "doses_per_flower": 1,
-    "countries": ["DE"],
-    "posts_on_saturday": False,
-    "collected_before_cut_off": True,
-    "note": "",
-    "created_at": "2027-06-28T18:30:00Z",
-    "lots": [
-        {
-            "id": "b5a1c7de-9f04-4a3f-8d21-6b7c8d9e0f12",
-            "collected_on": "2027-06-28",
-            "treatment": "dried",
-            "store": "refrigerator",
-            "doses": 4,
-        }
-    ],
-}
-NEW_OFFER = {
-    "plant_id": OFFER["plant_id"],
-    "kind": "in_hand",
-    "treatment": "dried",
-    "doses": 4,
-    "countries": ["DE"],
-    "collected_on": "2027-06-28",
-    "store": "refrigerator",
-}
-LOT_FIELDS = ("collected_on", "store")
 
-
-class LotOut(serializers.Serializer[Any]):
-    """Pollen that exists."""
-
-    id = serializers.UUIDField(source="public_id")
-    collected_on = serializers.DateField()
-    treatment = serializers.ChoiceField(Treatment.choices)
-    store = serializers.ChoiceField(Lot.Store.choices)
-    doses = serializers.IntegerField()
-
-
-class OfferOut(serializers.Serializer[Any]):
-    """An offer for its own grower."""
-
-    id = serializers.UUIDField(source="public_id")
-    plant_id = serializers.UUIDField(source="plant.public_id")
-    plant_name = serializers.CharField(source="plant.name_as_grown")
-    kind = serializers.ChoiceField(Offer.Kind.choices)
-    state = serializers.ChoiceField(OpenState.choices)
-    treatment = serializers.ChoiceField(Treatment.choices)
-    packing = serializers.ChoiceField(PackingPreset.choices)
-    doses = serializers.IntegerField(help_text="One is enough for one flower.")
-    doses_per_flower = serializers.IntegerField(help_text="Taken of each flower that is collected.")
-    countries = serializers.ListField(child=serializers.CharField(), help_text="Besides the own.")
-    posts_on_saturday = serializers.BooleanField()
-    collected_before_cut_off = serializers.BooleanField()
-    note = serializers.CharField()
-    created_at = serializers.DateTimeField()
-    lots = LotOut(source="lots.all", many=True)
-
-
-class OfferIn(StrictSerializer):
-    """Pollen to be collected in bloom (`on_request`), or of one lot (`in_hand`)."""
-
-    plant_id = Id()
-    kind = Choice(Offer.Kind.choices, default=Offer.Kind.ON_REQUEST.value)
-    treatment = Choice(Treatment.choices)
-    packing = Choice(PackingPreset.choices, required=False)
-    doses = Whole(1, 999)
-    doses_per_flower = Whole(1, 50, required=False)
-    countries = Words(child=Text(max_length=2), max_length=250, required=False, help_text="ISO 3166 alpha-2.")
-    posts_on_saturday = Flag(required=False)
-    collected_before_cut_off = Flag(required=False)
-    note = Text(max_length=300, required=False, allow_blank=True)
-    collected_on = Day(required=False, help_text="Of pollen in hand.")
-    store = Choice(Lot.Store.choices, required=False, help_text="Of pollen in hand.")
-
-
-class OfferQuery(StrictSerializer):
-    """Which offers."""
-
-    state = serializers.ChoiceField(OpenState.choices, required=False)
-    plant = serializers.UUIDField(required=False)
-
-
-class OfferList(Resource):
-    """The viewer's offers."""
+class OfOwner(Resource):
+    """Offers for their own grower."""
 
     tag = "offers"
+
+    def represent(self, row: Offer) -> OfferForOwner:
+        """With its terms in words and its doses counted."""
+        return offers_for([row])[0]
+
+    def represent_each(self, rows: list[Any]) -> Iterable[OfferForOwner]:
+        """All of a page."""
+        return offers_for(rows)
+
+
+class OfferList(OfOwner):
+    """The viewer's offers."""
 
     @page(
         "offer_list",
@@ -161,10 +91,8 @@ def _parts_check(fields: dict[str, Any], kind: str) -> None:
         raise InvalidInput(" ".join(problem.detail for problem in problems), problems=tuple(problems))
 
 
-class OfOffer(Resource):
+class OfOffer(OfOwner):
     """What belongs to one of the viewer's offers."""
-
-    tag = "offers"
 
     def rows(self, call: Call) -> QuerySet[Offer]:
         """The viewer's own."""
@@ -178,6 +106,20 @@ class OfferItem(OfOffer):
     def get(self, call: Call) -> Offer:
         """With its lots."""
         return call.row  # type: ignore[no-any-return]
+
+    @change(
+        "offer_change",
+        "Change an offer",
+        OfferChangeIn,
+        OfferOut,
+        example=OFFER,
+        body_example={"posts_on_saturday": True},
+        problems=("not_found", "conflict"),
+    )
+    def patch(self, call: Call) -> Offer:
+        """What is not stated stays. It says that the offer holds. 409 for fewer doses than are promised."""
+        offer_update(actor=call.grower, offer=call.row, **call.data)
+        return self.rows(call).get(pk=call.row.pk)
 
 
 class OfferPause(OfOffer):

@@ -15,7 +15,7 @@ from exchange.api.v1.pairing_form import PAIRING, PAIRING_WHOLE, PairingOut, Pai
 from exchange.models import Pairing
 from exchange.selectors.pairing import PairingForViewer, pairings_for, pairings_of
 from exchange.selectors.pairing_stamp import light, stamp_of, stamps
-from exchange.services.pairing import pairing_dismiss
+from exchange.services.pairing import pairing_dismiss, pairing_seen
 from growers.models import Grower
 
 RENDERED = Remembered(1_000)
@@ -28,6 +28,7 @@ class PairingQuery(StrictSerializer):
     state = serializers.ChoiceField(Pairing.State.choices, required=False)
     offer = serializers.UUIDField(required=False)
     wanted_cross = serializers.UUIDField(required=False)
+    earlier = serializers.BooleanField(required=False, help_text="Told long ago and not seen, or not so.")
     updated_since = Instant(
         required=False, help_text="Written, superseded or dismissed at this instant or later."
     )
@@ -70,8 +71,8 @@ class PairingList(OfViewer):
     def get(self, call: Call) -> QuerySet[Pairing, Any]:
         """Newest first, as donor or as recipient; without the day-by-day timeline."""
         pairings, asked = self.rows(call), call.query
-        if "state" in asked:
-            pairings = pairings.filter(state=asked["state"])
+        same = {name: asked[name] for name in ("state", "earlier") if name in asked}
+        pairings = pairings.filter(**same)
         if "offer" in asked:
             pairings = pairings.filter(offer__public_id=asked["offer"], offer__plant__grower=call.grower)
         if "wanted_cross" in asked:
@@ -124,4 +125,20 @@ class PairingDismiss(OfViewer):
     def post(self, call: Call) -> Pairing:
         """The offer and the wanted cross are not proposed to each other again; 409 if it is superseded."""
         pairing_dismiss(actor=call.grower, pairing=call.row)
+        return self.rows(call).get(pk=call.row.pk)
+
+
+class PairingSeen(OfViewer):
+    """A pairing that was looked at."""
+
+    @act(
+        "pairing_seen",
+        "Say that you have seen a pairing",
+        PairingWholeOut,
+        example=PAIRING_WHOLE,
+        problems=("not_found",),
+    )
+    def post(self, call: Call) -> Pairing:
+        """It no longer counts as an earlier proposal; the other is not told."""
+        pairing_seen(actor=call.grower, pairing=call.row)
         return self.rows(call).get(pk=call.row.pk)

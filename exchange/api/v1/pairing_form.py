@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from exchange.api.v1.region import REGION, RegionOut
+from exchange.api.v1.term_form import TERM, TermOut
 from exchange.api.v1.told import REASON, EstimateOut, ToldOut
 from exchange.models import Offer, Pairing
 from exchange.models.offer import PackingPreset, Treatment
@@ -25,6 +26,7 @@ PAIRING: dict[str, Any] = {
     "id": "f0e1d2c3-b4a5-4968-8776-5a4b3c2d1e0f",
     "role": "recipient",
     "state": "suggested",
+    "earlier": False,
     "created_at": "2027-07-01T12:00:00Z",
     "changed_at": "2027-07-01T12:00:00Z",
     "offer": {
@@ -35,6 +37,7 @@ PAIRING: dict[str, Any] = {
         "treatment": "dried",
         "packing": "cold_box",
         "doses": 4,
+        "terms": [TERM],
     },
     "wanted": {
         "region": {**REGION, "country": "DE"},
@@ -86,6 +89,7 @@ PAIRING: dict[str, Any] = {
     "reasons": [],
     "cautions": [REASON],
     "papers": None,
+    "withdrawn_because": None,
     "smallest_change": None,
     "allocated_doses": 4,
     "allocation_reason": {
@@ -130,6 +134,7 @@ class OfferSideOut(serializers.Serializer[Any]):
     treatment = serializers.ChoiceField(Treatment.choices)
     packing = serializers.ChoiceField(PackingPreset.choices)
     doses = serializers.IntegerField()
+    terms = TermOut(many=True, help_text="What a taker agrees to by ticking each.")
 
 
 class WantedSideOut(serializers.Serializer[Any]):
@@ -218,6 +223,9 @@ class PairingOut(serializers.Serializer[Any]):
     id = serializers.UUIDField(source="public_id")
     role = serializers.ChoiceField([("donor", "donor"), ("recipient", "recipient")])
     state = serializers.ChoiceField(Pairing.State.choices)
+    earlier = serializers.BooleanField(
+        help_text="It stands, but you were told of it 14 days ago or more and have not seen it."
+    )
     created_at = serializers.DateTimeField()
     changed_at = serializers.DateTimeField()
     offer = OfferSideOut()
@@ -237,6 +245,9 @@ class PairingOut(serializers.Serializer[Any]):
     reasons = ToldOut(many=True)
     cautions = ToldOut(many=True)
     papers = ToldOut(allow_null=True, help_text="Null inside one country, never across a border.")
+    withdrawn_because = ToldOut(
+        allow_null=True, help_text="Of a superseded one: the border note that forbids it now."
+    )
     smallest_change = ToldOut(allow_null=True)
     allocated_doses = serializers.IntegerField(help_text="Proposed; promises nothing.")
     allocation_reason = ToldOut(allow_null=True)

@@ -20,6 +20,8 @@ HAPPENED = {
     Kind.PROPOSED: "A pairing is proposed to you",
     Kind.CHANGED: "The plan of a pairing has changed",
     Kind.WITHDRAWN: "A pairing is no longer proposed",
+    Kind.AGREEMENT: "Something happened to an agreement of yours",
+    Kind.STILL_TRUE: "An offer of yours is older than a season",
 }
 GONE = "Send nothing to this address any more."
 DESCRIPTION = """\
@@ -71,3 +73,4 @@ def _webhook(kind: Kind) -> OpenApiWebhook:
 
 
 proposed, changed, withdrawn = map(_webhook, (Kind.PROPOSED, Kind.CHANGED, Kind.WITHDRAWN))
+agreement, still_true = map(_webhook, (Kind.AGREEMENT, Kind.STILL_TRUE))

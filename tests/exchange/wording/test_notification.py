@@ -3,7 +3,8 @@
 import pytest
 
 from exchange.models import Notification, Pairing
-from exchange.wording.notification import notification_sentence, region_words
+from exchange.wording.notification import notification_sentence
+from exchange.wording.region import region_words
 from growers.models import Grower
 from growers.selectors.site import Region
 from tests.clock import MovableClock
@@ -35,7 +36,7 @@ def pairing(donor: Grower, recipient: Grower, clock: MovableClock) -> Pairing:
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("kind", Notification.Kind.values)
+@pytest.mark.parametrize("kind", TO_DONOR)
 def test_each_side_reads_its_own_sentence(
     pairing: Pairing, donor: Grower, recipient: Grower, kind: str
 ) -> None:

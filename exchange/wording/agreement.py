@@ -1,0 +1,130 @@
+"""What happened to an agreement, as each of its two growers reads it: kindly, and to the point."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from exchange.models import Agreement, AgreementEvent
+from exchange.wording.region import region_words
+from growers.models import Grower
+from growers.selectors.site import region
+
+Kind = AgreementEvent.Kind
+Reason = Agreement.EndReason
+Words = Mapping[str, str | Promise]
+
+REASONS: Words = {
+    Reason.NOT_THIS_YEAR: gettext_lazy("It will not work this year, with regret."),
+    Reason.NOT_ENOUGH_POLLEN: gettext_lazy("There is not enough pollen for it this time."),
+    Reason.NOT_IN_BLOOM: gettext_lazy("The plant is not going to flower in time."),
+    Reason.FOUND_ELSEWHERE: gettext_lazy("Pollen was found elsewhere meanwhile; thank you for the offer."),
+    Reason.WITHDRAWN: gettext_lazy("The other had to step back."),
+    Reason.POSTPONED: gettext_lazy("The other would like to come back to it next season."),
+    Reason.CAME_UP_SHORT: gettext_lazy(
+        "The flowers gave less pollen than expected, and none was left for this agreement; it is nobody's"
+        " fault."
+    ),
+    Reason.ACCOUNT_CLOSED: gettext_lazy("The other has left the exchange."),
+    Reason.NO_ANSWER: gettext_lazy("There was no answer in time; that says nothing about anybody."),
+    Reason.TIME_RAN_OUT: gettext_lazy("The time for which doses were reserved has passed."),
+    Reason.DONE: gettext_lazy("Its story is over; thank you both."),
+    Reason.OTHER: gettext_lazy("It does not fit this time."),
+}
+FROM_OTHER: Words = {
+    Kind.PROPOSED: gettext_lazy("{other} says yes to {doses} of {plant}. Now it is your turn."),
+    Kind.AGREED: gettext_lazy("{other} said yes too: {doses} of {plant} reserved."),
+    Kind.DECLINED: gettext_lazy("About {plant}: not this time. {reason}"),
+    Kind.LAPSED: gettext_lazy("About {plant}: it has lapsed. {reason}"),
+    Kind.SENT_LESS: gettext_lazy("{other} can send {doses} of {plant} instead of {before}."),
+    Kind.CAME_UP_SHORT: gettext_lazy(
+        "The flowers of {plant} gave less pollen than expected: {doses} instead of {before} for you, by the"
+        " order in which it was agreed."
+    ),
+    Kind.COLLECTED: gettext_lazy("{other} has collected {plant}; {doses} for you."),
+    Kind.SENT: gettext_lazy("{other} has handed over {doses} of {plant}."),
+    Kind.ENDED: gettext_lazy("About {plant}: the agreement has ended. {reason}"),
+    Kind.STATEMENT_MADE: gettext_lazy("{other} has stated their side of the papers for {plant}."),
+    Kind.ADDRESS_STATED: gettext_lazy("{other} has stated the address for {plant}; you can read it now."),
+    Kind.ADDRESS_CHANGED: gettext_lazy(
+        "The address for the parcel with {plant} has been changed; it can be read again in a day. If that"
+        " surprises you, ask."
+    ),
+    Kind.ADDRESS_REMOVED: gettext_lazy(
+        "The address for the parcel with {plant} has been taken back; ask before you post anything."
+    ),
+    Kind.NEXT_DONOR_SHOWN: gettext_lazy(
+        "No answer yet about {plant}; silence may mean a busy week. Somebody else could send pollen too."
+    ),
+    Kind.DONOR_SILENT: gettext_lazy(
+        "Today was the day to post {plant}, and nothing was heard yet; it may still be under way."
+    ),
+    Kind.NOTE_WRITTEN: gettext_lazy("{other} has written you a note about {plant}."),
+}
+
+OWN: Words = {
+    Kind.PROPOSED: gettext_lazy("You said yes to {doses} of {plant}."),
+    Kind.AGREED: gettext_lazy("You said yes too: {doses} of {plant} reserved."),
+    Kind.DECLINED: gettext_lazy("You said: {reason}"),
+    Kind.SENT_LESS: gettext_lazy("You can send {doses} instead of {before}."),
+    Kind.CAME_UP_SHORT: gettext_lazy("You said that there is less pollen: {doses} instead of {before}."),
+    Kind.COLLECTED: gettext_lazy("You collected {plant}; {doses} of it are for this agreement."),
+    Kind.SENT: gettext_lazy("You handed over {doses}."),
+    Kind.ENDED: gettext_lazy("You ended the agreement."),
+    Kind.STATEMENT_MADE: gettext_lazy("You stated your side of the papers."),
+    Kind.ADDRESS_STATED: gettext_lazy("You stated the address for the parcel with {plant}."),
+    Kind.ADDRESS_CHANGED: gettext_lazy(
+        "Your address for the parcel with {plant} was changed; it can be read again in a day. If that was not"
+        " you, set a new password."
+    ),
+    Kind.ADDRESS_REMOVED: gettext_lazy(
+        "Your address for the parcel with {plant} was taken back. If that was not you, set a new password."
+    ),
+    Kind.NOTE_WRITTEN: gettext_lazy("You wrote a note about {plant}."),
+}
+
+
+def reason_sentence(reason: str) -> str:
+    """Why an agreement ended, in a kind sentence; blank while it lives."""
+    return str(REASONS[reason]) if reason else ""
+
+
+def event_sentence(event: AgreementEvent, reader: Grower) -> str:
+    """An event of the other's, or of time, as one of the two growers reads it."""
+    kind = event.kind
+    if kind == Kind.CAME_UP_SHORT and event.parameters["doses"] == 0:
+        kind = Kind.ENDED
+    return _filled(FROM_OTHER[kind], event, reader)
+
+
+def own_event_sentence(event: AgreementEvent, reader: Grower) -> str:
+    """What its reader did themselves."""
+    return _filled(OWN[event.kind], event, reader)
+
+
+def _filled(words: str | Promise, event: AgreementEvent, reader: Grower) -> str:
+    parameters: Mapping[str, Any] = event.parameters
+    return str(words).format(
+        other=other_words(event.agreement, reader),
+        plant=event.agreement.offer.plant.name_as_grown,
+        doses=doses_words(parameters["doses"]) if "doses" in parameters else "",
+        before=parameters.get("before", ""),
+        reason=reason_sentence(parameters.get("reason", "")),
+    )
+
+
+def other_words(agreement: Agreement, reader: Grower) -> str:
+    """The other grower: by handle once both have said yes, a recipient by region alone before."""
+    if reader.pk == agreement.recipient_id:
+        return agreement.donor.handle
+    if agreement.agreed_at is not None:
+        return agreement.recipient.handle
+    where = region_words(region(agreement.wanted_cross.seed_parent.site))
+    return _("Someone in this region: {region}").format(region=where)
+
+
+def doses_words(doses: int) -> str:
+    """So many doses."""
+    return ngettext("{doses} dose", "{doses} doses", doses).format(doses=doses)
