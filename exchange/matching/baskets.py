@@ -7,7 +7,7 @@ import numpy as np
 from scipy import special
 
 from exchange.matching.capsule import MOST_DOSES
-from exchange.matching.several import DRAWS, Arrival, some_scenarios
+from exchange.matching.several import DRAWS, Arrival, by_draw, some_scenarios
 from exchange.science.arrays import FloatArray, IntegerArray
 
 NEVER = 1e-7
@@ -46,8 +46,10 @@ def at_least_one(baskets: Sequence[Basket], receptive_rate: FloatArray) -> float
         raise ValueError(
             f"doses are {doses}; allowed: one or two baskets of 1 or more, together at most {MOST_DOSES}."
         )
-    first, second = [*baskets, Basket(0, ())][:2]
-    return 1.0 - _none(first, second, some_scenarios(receptive_rate))
+    rate = some_scenarios(receptive_rate)
+    if len(baskets) == 1:
+        return float(by_draw(baskets[0].arrivals, rate, baskets[0].doses).mean())
+    return 1.0 - _none(baskets[0], baskets[1], rate)
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,8 @@ class _Packet:
 
     ``arrives`` is the chance that a packet which was not there arrives that morning, array (days,);
     ``failure`` that a pollination with it does not take, array (days, scenarios, DRAWS). The ways in which
-    it may have come weigh as much as they are likely still to have a dose: for one dose that is exact.
+    it may have come weigh as much as they are likely still to have a dose, which spares a sum over all
+    pairs of ways.
     """
 
     arrives: FloatArray
@@ -65,8 +68,6 @@ class _Packet:
 
 def _packet(basket: Basket, rate: FloatArray) -> _Packet:
     scenarios, days = rate.shape
-    if not basket.arrivals:
-        return _Packet(np.zeros(days), np.ones((days, scenarios, DRAWS)))
     usable = np.array([way.usable_day for way in basket.arrivals])
     chance = np.array([way.chance for way in basket.arrivals])
     opened = np.zeros((scenarios, days + 1))

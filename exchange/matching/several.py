@@ -49,14 +49,14 @@ def several_flowers(
         return each
     arrived = arrivals(offer, lane, course, followed.likeliest_day, takes)
     rate = some_scenarios(course.receptive_rate)
-    one, many = (_by_draw(arrived, rate, doses) for doses in (1, flowers))
+    one, many = (by_draw(arrived, rate, doses) for doses in (1, flowers))
     if one.mean() <= 0.0:
         return each
     scaled = np.minimum(many * (each.estimate / one.mean()), 1.0)
     return shown_estimate(float(scaled.mean()), scaled, np.full(DRAWS, 1.0 / DRAWS))
 
 
-def _by_draw(arrived: Sequence[Arrival], rate: FloatArray, doses: int) -> FloatArray:
+def by_draw(arrived: Sequence[Arrival], rate: FloatArray, doses: int) -> FloatArray:
     """Chance of at least one capsule of a posted packet, for each of the first draws; array (DRAWS,)."""
     flowering = np.flatnonzero(rate.any(axis=0))
     total = np.zeros(DRAWS)

@@ -1,12 +1,16 @@
 """Two packets for one seed parent: what they have in common must not be forgotten."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from exchange.matching.baskets import Basket, at_least_one
 from exchange.matching.capsule import any_capsule_chance
+from exchange.matching.second_packet import sender
 from exchange.matching.several import DRAWS, Arrival
 from exchange.science.arrays import FloatArray
+from tests.matching.instance import random_pair
 
 DAYS = 12
 RATE: FloatArray = np.full((8, DAYS), 0.4)
@@ -113,6 +117,54 @@ def test_simulated_parcels_agree() -> None:
     ways = [arrival(takes[way], usable_day=days[way], chance=chances[way]) for way in range(3)]
     found = together(Basket(2, ways), Basket(2, ways))
     assert found == pytest.approx(hits / 40_000, abs=0.01)
+
+
+def way_by_way(first: Basket, second: Basket, rate: FloatArray) -> float:
+    """The sum over all ways of both parcels, or that one or both are lost, each pair of ways by itself."""
+    total = 0.0
+    lost = [1.0 - sum(way.chance for way in basket.arrivals) for basket in (first, second)]
+    for one in first.arrivals:
+        total += one.chance * lost[1] * at_least_one([sure(first, one)], rate)
+        for other in second.arrivals:
+            together = at_least_one([sure(first, one), sure(second, other)], rate)
+            total += one.chance * other.chance * together
+    for other in second.arrivals:
+        total += lost[0] * other.chance * at_least_one([sure(second, other)], rate)
+    return total
+
+
+def sure(basket: Basket, way: Arrival) -> Basket:
+    return Basket(basket.doses, [replace(way, chance=1.0)])
+
+
+def test_all_ways_at_once_are_the_sum_over_all_ways() -> None:
+    """Nearly: what a flower meets is the mean over the ways, weighed by how likely each has a dose left.
+
+    The more a late parcel's pollen differs, the further off; so much as here is usual.
+    """
+    ways = [
+        arrival(0.50, usable_day=0, chance=0.5),
+        arrival(0.47, usable_day=3, chance=0.3),
+        arrival(0.42, usable_day=7, chance=0.1),
+    ]
+    for doses in ((1, 1), (2, 2), (3, 1)):
+        baskets = Basket(doses[0], ways), Basket(doses[1], ways)
+        assert together(*baskets) == pytest.approx(way_by_way(*baskets, RATE), abs=4e-3)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("seed", "doses"), [(1, (2, 2)), (4, (2, 1))])
+def test_real_parcels_are_the_sum_over_all_their_ways(seed: int, doses: tuple[int, int]) -> None:
+    pair = random_pair(seed)
+    assert pair.flowers is not None
+    given = sender(pair.offer, pair.wanted, pair.lane, pair.today, pair.flowers)
+    first = given.first_packet
+    assert first is not None
+    second = given.packet(first.day + 7)
+    assert second is not None
+    rate = given.course.receptive_rate
+    baskets = Basket(doses[0], first.arrivals), Basket(doses[1], second.arrivals)
+    assert at_least_one(baskets, rate) == pytest.approx(way_by_way(*baskets, rate), abs=1e-3)
 
 
 @pytest.mark.parametrize("doses", [[], [0, 1], [1, 0], [7, 6], [1, 1, 1]])
