@@ -49,7 +49,7 @@ def coordinator(society: Society) -> Grower:
 def without_changes() -> None:
     """Leave nothing to do for the sweep besides orders."""
     rescore(now=NOON)
-    assert not DueTask.objects.exists()
+    assert not DueTask.objects.filter(kind="matching_order").exists()
 
 
 def test_an_order_is_carried_out_by_the_sweep_and_its_rule_stays(
@@ -123,7 +123,11 @@ def test_it_stands_back_while_another_run_is_going_on(coordinator: Grower) -> No
     with leased("matching", NOON):
         run_due(NOON, 10)
     order.refresh_from_db()
-    assert (order.state, order.starts, DueTask.objects.get().due_at) == ("waiting", 0, NOON + LATER)
+    assert (order.state, order.starts, DueTask.objects.get(kind="matching_order").due_at) == (
+        "waiting",
+        0,
+        NOON + LATER,
+    )
     run_due(NOON + LATER, 10)
     order.refresh_from_db()
     assert order.state == "done"
@@ -142,7 +146,7 @@ def test_a_mistake_of_ours_is_told_and_not_repeated(
         run_due(NOON, 10)
     order.refresh_from_db()
     assert (order.state, order.run, order.finished_at is not None) == ("failed", None, True)
-    assert not DueTask.objects.exists()
+    assert not DueTask.objects.filter(kind="matching_order").exists()
     before = rows()
     orders.matching_order_due(order.pk, NOON + SECOND)
     assert rows() == before
