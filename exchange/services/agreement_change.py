@@ -8,7 +8,7 @@ from exchange.services.agreement_event import event_note
 from exchange.services.agreement_rule import ALIVE, State
 from exchange.services.deal import Deal, agreement_finish, announce, deal_lock
 from exchange.services.supply import doses_release_some, doses_send
-from growers.errors import Conflict, FieldProblem, NotFound
+from growers.errors import Conflict, FieldProblem
 from growers.models import Grower
 
 Kind = AgreementEvent.Kind
@@ -78,10 +78,10 @@ def agreement_end(*, actor: Grower, agreement: Agreement) -> Agreement:
 
 
 def donors_deal(actor: Grower, agreement: Agreement) -> Deal:
-    """The deal, locked, if the actor is its donor; the recipient is told that this is the donor's."""
+    """The deal, locked, if the actor is its donor; ``Conflict`` for its recipient, who may well see it."""
     deal = deal_lock(actor, agreement)
     if deal.agreement.donor_id != actor.pk:
-        raise NotFound("Only the donor can do this.")
+        raise Conflict("Only the donor can do this.")
     return deal
 
 

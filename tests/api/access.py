@@ -7,7 +7,7 @@ tests/api/test_access_matrix.py`` for the list of the keys that each viewer read
 from dataclasses import dataclass
 from typing import Any
 
-from tests.api.access_society import VIEWERS
+from tests.api.access_member import VIEWERS
 
 
 @dataclass(frozen=True)
@@ -40,6 +40,16 @@ RULE = {"rule": "most capsules"}
 PARTNERS_OWN = {"seed_parent_id": "{partners_seed}", "pollen_plant_ids": ["{plant}"]}
 NEW_TOKEN = {"name": "another", "scopes": ["read"]}
 SIGN_IN = {"email": "{email}", "password": "{password}", **NEW_TOKEN}
+ADDRESS = {"name": "To whom", "lines": ["1 Mill Lane"], "town": "Pondville", "country": "DE"}
+PARTNERS_YES = {"pairing_id": "{free_pairing}", "doses": 1, "terms": ["tell_result", "{other_term}"]}
+QUIET_YES = {"answer": "yes", "treatment": "dried", "doses": 2}
+OWNERS_YES = {"pairing_id": "{free_pairing}", "doses": 1, "post_from": "home"}
+DONORS_STATEMENT = {
+    "botanical_name": "Nymphaea hybrid",
+    "origin": "cultivated",
+    "free_of_soil_water_insects": True,
+    "rights": "not_known",
+}
 
 # fmt: off
 ROWS = (
@@ -61,6 +71,11 @@ ROWS = (
     row("GET /tokens/{token}", 401, 404, 404, 404, 404, 200),
     row("PATCH /tokens/{token}", 401, 404, 404, 404, 404, 200),
     row("DELETE /tokens/{token}", 401, 404, 404, 404, 404, 204),
+    row("GET /me/address", 401, 200, 200, 200, 200, 200),
+    row("PATCH /me/address", 401, 200, 200, 200, 200, 200, body={**ADDRESS, "password": "{password}"}),
+    row("PATCH /me/address", 401, 403, 403, 403, 403, 403, body={**ADDRESS, "password": "a pond by the weir"}),
+    row("DELETE /me/address", 401, 404, 204, 204, 404, 204),
+    row("GET /address-views", 401, 200, 200, 200, 200, 200),
     # --- sites ---
     row("GET /sites", 401, 200, 200, 200, 200, 200),
     row("POST /sites", 401, 201, 201, 201, 201, 201),
@@ -97,9 +112,15 @@ ROWS = (
     row("GET /offers?plant={plant}", 401, 200, 200, 200, 200, 200),
     row("POST /offers", 401, 422, 422, 422, 422, 201),
     row("GET /offers/{offer}", 401, 404, 404, 404, 404, 200),
+    row("PATCH /offers/{offer}", 401, 404, 404, 404, 404, 200),
+    row("POST /offers/pause-all", 401, 200, 200, 200, 200, 200),
     row("POST /offers/{offer}/pause", 401, 404, 404, 404, 404, 200),
     row("POST /offers/{offer}/reopen", 401, 404, 404, 404, 404, 200),
     row("POST /offers/{offer}/close", 401, 404, 404, 404, 404, 200),
+    row("POST /offers/{request}/collect", 401, 404, 404, 404, 404, 200),
+    row("POST /offers/{offer}/came-up-short", 401, 404, 404, 404, 404, 200),
+    row("POST /offers/{offer}/keep-back", 401, 404, 404, 404, 404, 200),
+    row("POST /offers/{offer}/still-true", 401, 404, 404, 404, 404, 200),
     row("GET /wanted-crosses", 401, 200, 200, 200, 200, 200),
     row("POST /wanted-crosses", 401, 422, 422, 422, 422, 201),
     row("POST /wanted-crosses", 401, 422, 201, 422, 422, 422, body=PARTNERS_OWN),  # a plant shown
@@ -119,12 +140,70 @@ ROWS = (
     row("GET /pairings?wanted_cross={partners_wanted}", 401, 200, 200, 200, 200, 200),
     row("GET /pairings/{pairing}", 401, 404, 200, 404, 404, 200),
     row("GET /pairings/{old_pairing}", 401, 404, 404, 200, 404, 200),
+    row("POST /pairings/{pairing}/seen", 401, 404, 200, 404, 404, 200),
+    row("POST /pairings/{old_pairing}/seen", 401, 404, 404, 200, 404, 200),
     row("POST /pairings/{pairing}/dismiss", 401, 404, 200, 404, 404, 200),
     row("POST /pairings/{old_pairing}/dismiss", 401, 404, 404, 409, 404, 409),
     row("GET /notifications", 401, 200, 200, 200, 200, 200),
     row("GET /notifications/{notification}", 401, 404, 404, 404, 404, 200),
     row("POST /notifications/{notification}/read", 401, 404, 404, 404, 404, 200),
     row("POST /notifications/read", 401, 200, 200, 200, 200, 200),
+    # --- agreements: the partner is the recipient, the owner the donor ---
+    row("GET /agreements", 401, 200, 200, 200, 200, 200),
+    row("GET /agreements?state=agreed&role=donor", 401, 200, 200, 200, 200, 200),
+    row("POST /agreements", 401, 422, 201, 422, 422, 422, body=PARTNERS_YES),  # the donor ticks no terms
+    row("POST /agreements", 401, 422, 422, 422, 422, 201, body=OWNERS_YES),
+    row("GET /agreements/{agreement}", 401, 404, 200, 404, 404, 200),
+    row("GET /agreements/{proposed}", 401, 404, 200, 404, 404, 200),
+    row("GET /agreements/{sent}", 401, 404, 200, 404, 404, 200),
+    row("GET /agreements/{ended}", 401, 404, 404, 200, 404, 200),
+    row("POST /agreements/{asked}/accept", 401, 404, 409, 404, 404, 200),  # nobody says both yeses
+    row("POST /agreements/{asked}/decline", 401, 404, 409, 404, 404, 200),
+    row("POST /agreements/{proposed}/decline", 401, 404, 409, 404, 404, 200),
+    row("POST /agreements/{proposed}/withdraw", 401, 404, 200, 404, 404, 409),
+    row("POST /agreements/{agreement}/withdraw", 401, 404, 200, 404, 404, 200),
+    row("POST /agreements/{ended}/withdraw", 401, 404, 404, 409, 404, 409),
+    row("POST /agreements/{agreement}/postpone", 401, 404, 200, 404, 404, 200),
+    row("POST /agreements/{agreement}/send-less", 401, 404, 409, 404, 404, 200),
+    row("POST /agreements/{agreement}/send", 401, 404, 409, 404, 404, 200),
+    row("POST /agreements/{proposed}/send", 401, 404, 409, 404, 404, 409),
+    row("POST /agreements/{sent}/end", 401, 404, 200, 404, 404, 200),
+    row("POST /agreements/{agreement}/end", 401, 404, 409, 404, 404, 409),  # nothing was sent
+    row("POST /agreements/{agreement}/address", 401, 404, 409, 404, 404, 200),
+    row("POST /agreements/{proposed}/address", 401, 404, 409, 404, 404, 409),
+    row("POST /agreements/{ended}/address", 401, 404, 404, 409, 404, 409),
+    row("GET /agreements/{agreement}/papers", 401, 404, 200, 404, 404, 200),
+    row("GET /agreements/{proposed}/papers", 401, 404, 200, 404, 404, 200),
+    row("GET /agreements/{ended}/papers", 401, 404, 404, 200, 404, 200),
+    row("POST /agreements/{agreement}/statement", 401, 404, 200, 404, 404, 422),
+    row("POST /agreements/{agreement}/statement", 401, 404, 422, 404, 404, 200, body=DONORS_STATEMENT),
+    row("GET /agreements/{agreement}/notes", 401, 404, 200, 404, 404, 200),
+    row("GET /agreements/{ended}/notes", 401, 404, 404, 200, 404, 200),
+    row("POST /agreements/{agreement}/notes", 401, 404, 201, 404, 404, 201),
+    row("POST /agreements/{ended}/notes", 401, 404, 404, 409, 404, 409),
+    row("GET /agreement-notes/{note}", 401, 404, 200, 404, 404, 200),
+    row("GET /agreement-notes/{reported}", 401, 404, 200, 404, 404, 200),
+    row("POST /agreement-notes/{note}/report", 401, 404, 409, 404, 404, 200),  # never one's own
+    row("POST /agreement-notes/{reported}/report", 401, 404, 409, 404, 404, 200),
+    row("GET /reported-notes", 401, 404, 404, 404, 200, 404),
+    # --- borders, whom one may ask, whom one does not want to meet ---
+    row("GET /border-notes", 401, 200, 200, 200, 200, 200),
+    row("POST /border-notes", 401, 201, 201, 201, 201, 201),
+    row("GET /border-notes/{filed_note}", 401, 200, 200, 200, 200, 200),
+    row("GET /border-notes/{waiting_note}", 401, 404, 200, 404, 200, 404),
+    row("POST /border-notes/{waiting_note}/confirm", 401, 404, 404, 404, 200, 404),
+    row("POST /border-notes/{waiting_note}/refuse", 401, 404, 404, 404, 200, 404),
+    row("POST /border-notes/{filed_note}/refuse", 401, 404, 404, 404, 200, 404),
+    row("GET /quiet-asks", 401, 200, 200, 200, 200, 200),
+    row("POST /quiet-asks/{ask}/answer", 401, 404, 404, 404, 404, 200),
+    row("POST /quiet-asks/{ask}/answer", 401, 404, 404, 404, 404, 200, body=QUIET_YES),
+    row("GET /blocks", 401, 200, 200, 200, 200, 200),
+    row("POST /blocks", 401, 201, 201, 201, 201, 201, body={"handle": "{bystander}"}),
+    row("POST /blocks", 401, 422, 201, 422, 422, 201, body={"agreement_id": "{agreement}"}),
+    row("POST /blocks", 401, 422, 201, 422, 422, 201, body={"agreement_id": "{proposed}"}),
+    row("POST /blocks", 401, 422, 201, 422, 422, 201, body={"pairing_id": "{pairing}"}),
+    row("GET /blocks/{block}", 401, 404, 404, 404, 404, 200),
+    row("DELETE /blocks/{block}", 401, 404, 404, 404, 404, 204),
     # --- rounds of proposals ---
     row("GET /matching-runs", 401, 404, 404, 404, 200, 404),
     row("POST /matching-runs", 401, 404, 404, 404, 202, 404, body=RULE),

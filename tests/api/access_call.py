@@ -15,7 +15,8 @@ from django.db import connection, models, transaction
 from exchange.models import ApiToken, IdempotentAnswer
 from tests.api.access import ROWS, Row
 from tests.api.access_key import table_content
-from tests.api.access_society import VIEWERS, Society
+from tests.api.access_member import VIEWERS
+from tests.api.access_society import Society
 from tests.api.caller import Answer
 
 REQUEST_ID = "the-same-request"

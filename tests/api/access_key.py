@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from tests.api.access_society import VIEWERS
+from tests.api.access_member import VIEWERS
 
 FOLDER = Path(__file__).parent / "access_keys"
 NULL = ": null"

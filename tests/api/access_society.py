@@ -10,45 +10,38 @@ from django.db import connection, models
 
 from exchange.api.v1.matching_run_form import LOSS, PRICE, REPORT_ROW
 from exchange.models import ApiToken, MatchingOrder, Notification, Pairing
-from exchange.services.account import email_confirm
 from exchange.services.coordinator import coordinator_grant
 from exchange.services.notification import pairings_tell
+from exchange.services.offer import OfferFields
 from exchange.services.wanted_cross import wanted_cross_close
-from growers.models import Grower, Plant
+from growers.models import Grower
 from growers.services.bloom import bloom_bud_seen, bloom_said_set
-from growers.services.grower import grower_create
-from growers.services.site import SiteFields
 from growers.services.weather import weather_day_set
+from tests.api.access_deal import (
+    DEAL_ID_READERS,
+    DEAL_READERS,
+    TERMS,
+    make_bargains,
+    make_encounters,
+)
+from tests.api.access_member import (
+    MEMBERS,
+    PLACES,
+    asked_for,
+    handle,
+    make_member,
+    mark,
+    plant_of,
+    private,
+    reasons_for,
+    seed_of,
+)
 from tests.api.caller import PASSWORD, Caller, caller
 from tests.exchange.society import SECRET_NAME, SUMMER, make_groups, make_pairing, make_run
-from tests.factories import (
-    make_offer_in_hand,
-    make_plant,
-    make_season,
-    make_site,
-    make_taxon,
-    make_wanted_cross,
-)
+from tests.factories import make_offer_in_hand, make_season, make_taxon, make_wanted_cross
 
-VIEWERS = ("anonymous", "outsider", "partner", "ex_partner", "coordinator", "owner")
-"""Owner of all that is addressed; the partner is recipient in a pairing that stands, the ex-partner in one
-that is superseded; outsider and coordinator have nothing but an account."""
-
-MEMBERS = VIEWERS[1:]
 FIRST_KEY = 731_900_001
 """Integer keys of the society's rows begin here, so that one in an answer is seen."""
-
-PLACES: dict[str, SiteFields] = {
-    "owner": {"country": "CH", "latitude_deg": 47.123457, "longitude_deg": 8.765432},
-    "partner": {
-        "country": "DE",
-        "latitude_deg": 48.234568,
-        "longitude_deg": 11.876543,
-        "region_level": "cell",
-    },
-    "ex_partner": {"country": "IT", "latitude_deg": 45.345679, "longitude_deg": 9.654321},
-}
-"""The owner lets others read no more than the climate band, the partner the half-degree cell."""
 
 COUNTRIES_TOLD = ("DE", "IT")
 SHOWN_NUMBER = "12"
@@ -75,15 +68,6 @@ class Society:
     secrets: tuple[Secret, ...]
 
 
-def private(who: str, what: str) -> str:
-    """A text that its grower alone may read."""
-    return f"{what} {_mark(who)}"
-
-
-def _mark(who: str) -> str:
-    return f"known to {who} alone"
-
-
 def make_society() -> Society:
     """The society; the clock must stand at noon of the tests of the exchange."""
     keys_recognisable()
@@ -96,35 +80,19 @@ def make_society() -> Society:
     rows = deals(growers, facts(growers["owner"]))
     rows["token"] = ApiToken.objects.get(user=growers["owner"])
     rows |= rounds(growers["coordinator"], growers["partner"])
+    rows |= make_encounters(growers, rows["taxon"], rows["seed"])
     ids = {name: str(row.public_id) for name, row in rows.items()}
     told = {"email": str(growers["owner"].email), "password": PASSWORD}
+    told |= {"other_term": rows["offer"].terms[1]["key"], "bystander": handle("bystander")}
     return Society(ids | told, clients, tuple(secrets(growers, ids)))
-
-
-def make_member(who: str) -> Grower:
-    """A member who can sign in by password; others know the handle, and that not always."""
-    grower = grower_create(
-        handle=handle(who),
-        email=f"private-{who.replace('_', '-')}@example.org",
-        name=private(who, "Name"),
-        credit_line=private(who, "Credit"),
-        password=PASSWORD,
-    )
-    email_confirm(grower=grower)
-    return grower
-
-
-def handle(who: str) -> str:
-    """What a member is called."""
-    return f"pond of {who}"
 
 
 def facts(owner: Grower) -> dict[str, Any]:
     """Everything of a site and a plant that can be on record."""
     taxon = make_taxon()
-    plant = _plant(owner, "owner", name_as_grown="'Ferry'", taxon=taxon)
+    plant = plant_of(owner, "owner", name_as_grown="'Ferry'", taxon=taxon)
     family = {"seed_parent": plant, "pollen_parent": plant}
-    seed = _plant(owner, "owner", name_as_grown=OWNERS_SEED, number=SHOWN_NUMBER, **family)
+    seed = plant_of(owner, "owner", name_as_grown=OWNERS_SEED, number=SHOWN_NUMBER, **family)
     weather_day_set(actor=owner, site=plant.site, measured_on=date(2027, 6, 1), water_c=21.4)
     bloom_said_set(actor=owner, plant=plant, **SUMMER)
     season = make_season(plant, date(2025, 6, 8), date(2025, 9, 12))
@@ -132,27 +100,11 @@ def facts(owner: Grower) -> dict[str, Any]:
     return {"taxon": taxon, "site": plant.site, "plant": plant, "seed": seed, "season": season}
 
 
-def _plant(grower: Grower, who: str, **stated: Any) -> Plant:
-    """A plant of which more is on record than others may read; the first one comes with its site."""
-    if not grower.sites.exists():
-        place: SiteFields = {
-            **PLACES[who],
-            "name": private(who, "Site"),
-            "nearest_town": private(who, "Town"),
-        }
-        make_site(grower, keep_exact=True, **place)
-    known = {
-        "number": private(who, "7"),
-        "health_seen": private(who, "Health"),
-        "fertility_evidence": private(who, "Evidence"),
-    }
-    return make_plant(grower, pollen_fertility="yes", **{**known, **stated})
-
-
 def deals(growers: dict[str, Grower], rows: dict[str, Any]) -> dict[str, Any]:
     """An offer of the owner with one pairing that stands and one that did; and what the owner looks for."""
     note = private("owner", "Note")
-    offer = make_offer_in_hand(rows["plant"], date(2027, 6, 28), countries=COUNTRIES_TOLD, note=note)
+    stated: OfferFields = {"countries": COUNTRIES_TOLD, "note": note, "terms": TERMS}
+    offer = make_offer_in_hand(rows["plant"], date(2027, 6, 28), doses=12, **stated)
     wanted = make_wanted_cross(
         rows["seed"],
         pollen_plants=[rows["plant"]],
@@ -161,33 +113,20 @@ def deals(growers: dict[str, Grower], rows: dict[str, Any]) -> dict[str, Any]:
         traits=["scented"],
         note=note,
     )
-    asked = {who: _asked(growers[who], who, name) for who, name in SEEDS.items()}
-    pairing, old = (make_pairing(offer, asked[who], reasons=_reasons(name)) for who, name in SEEDS.items())
-    Pairing.objects.filter(pk=old.pk).update(state=Pairing.State.SUPERSEDED)
-    wanted_cross_close(actor=growers["ex_partner"], wanted_cross=asked["ex_partner"])
+    seeds = {who: seed_of(growers[who], who, name) for who, name in SEEDS.items()}
+    asked = {who: asked_for(seed, who) for who, seed in seeds.items()}
+    pairing, old = (make_pairing(offer, asked[who], reasons=reasons_for(name)) for who, name in SEEDS.items())
     pairings_tell(fresh=[pairing], gone=[])
     told = Notification.objects.get(grower=growers["owner"])
+    bargains = make_bargains(growers, pairing, old)
+    Pairing.objects.filter(pk=old.pk).update(state=Pairing.State.SUPERSEDED)
+    wanted_cross_close(actor=growers["ex_partner"], wanted_cross=asked["ex_partner"])
     shown = {"pairing": pairing, "old_pairing": old, "notification": told}
     theirs = {"partners_wanted": asked["partner"], "partners_seed": asked["partner"].seed_parent}
-    return {**rows, "offer": offer, "wanted": wanted, **shown, **theirs}
-
-
-def _reasons(seed_parent: str) -> list[dict[str, Any]]:
-    """Reasons that rest on both plants, with the words of both growers."""
-    seed, pollen = {"plant": seed_parent, "source": "its grower"}, {"plant": "'Ferry'"}
-    return [
-        {"code": "poor_seed_parent", "parameters": seed},
-        {"code": "poor_pollen_parent", "parameters": {**pollen, "source": private("owner", "Evidence")}},
-    ]
+    return {**rows, **bargains, "offer": offer, "wanted": wanted, **shown, **theirs}
 
 
 SEEDS = {"partner": SECRET_NAME, "ex_partner": EX_PARTNERS_SEED}
-
-
-def _asked(grower: Grower, who: str, name: str) -> Any:
-    seed = _plant(grower, who, name_as_grown=name)
-    bloom_said_set(actor=grower, plant=seed, **SUMMER)
-    return make_wanted_cross(seed, flowers=4, least_chance=0.0007, note=private(who, "Note"))
 
 
 def rounds(coordinator: Grower, loser: Grower) -> dict[str, Any]:
@@ -203,7 +142,7 @@ def rounds(coordinator: Grower, loser: Grower) -> dict[str, Any]:
 def secrets(growers: dict[str, Grower], ids: dict[str, str]) -> Iterator[Secret]:
     """What must not be told, and to whom it may."""
     for who in MEMBERS:
-        yield Secret(_mark(who), frozenset({who}))
+        yield Secret(mark(who), frozenset({who}))
         yield Secret(str(growers[who].email), frozenset({who}))
         yield Secret(str(growers[who].public_id), frozenset({who}))
     for who, place in PLACES.items():
@@ -214,6 +153,7 @@ def secrets(growers: dict[str, Grower], ids: dict[str, str]) -> Iterator[Secret]
 
 
 READERS = {
+    **DEAL_READERS,
     "Ferry": "partner ex_partner coordinator owner",
     handle("owner"): "partner ex_partner coordinator owner",
     handle("partner"): "partner coordinator",
@@ -227,6 +167,7 @@ READERS = {
     "Europe/Zurich": "owner",
 }
 ID_READERS = {
+    **DEAL_ID_READERS,
     "site": "owner",
     "plant": "partner ex_partner owner",
     "seed": "owner",
