@@ -17,7 +17,7 @@ from hypothesis import HealthCheck, settings
 from schemathesis.config import SchemathesisConfig
 
 from exchange.api.page import document
-from exchange.models import ApiToken
+from exchange.models import ApiToken, QuietAsk, WantedCross
 from exchange.project.wsgi import application
 from exchange.services.agreement_note import note_write
 from exchange.services.block import block_create
@@ -25,6 +25,7 @@ from exchange.services.border_note import BorderNoteFields, border_note_propose
 from exchange.services.coordinator import coordinator_grant
 from growers import clock
 from growers.models import Plant
+from growers.services.grower import grower_update
 from tests.api.caller import caller
 from tests.exchange.bargain import propose
 from tests.exchange.society import make_pairing
@@ -116,10 +117,18 @@ def deals(owned: Plant, other: Plant) -> dict[str, UUID]:
         "border-notes": border.public_id,
         "blocks": blocked.public_id,
         "offers": offer.public_id,
+        "quiet-asks": quiet_ask(owned, asked),
         "wanted-crosses": wanted.public_id,
         "pairings": pairing.public_id,
         "matching-runs": pairing.run.public_id,
     }
+
+
+def quiet_ask(owned: Plant, wanted: WantedCross) -> UUID:
+    """A question to the owner about a plant that is not on offer."""
+    grower_update(actor=owned.grower, may_be_asked=True)
+    other = make_plant(owned.grower, taxon=owned.taxon)
+    return QuietAsk.objects.create(plant=other, wanted_cross=wanted).public_id
 
 
 def check(case: Any, world: World, viewer: str) -> None:
