@@ -71,6 +71,7 @@ class PrivateServer(ABC):
         self.account = server_account()
         self.home = Path()
         self.port = 0
+        self.program = Path()
         self.process: subprocess.Popen[bytes] | None = None
         self.guard: subprocess.Popen[bytes] | None = None
 
@@ -117,12 +118,24 @@ class PrivateServer(ABC):
         end(self.guard)
         self.process = self.guard = None
 
+    def halt(self) -> None:
+        """Stop what was started for a while; its folder and its address stay."""
+        if self.process is not None:
+            end(self.process, self.stop_signal)
+            self.process = None
+
+    def resume(self) -> None:
+        """Start it again at the same address; ``ServerFailed`` with its log if it does not come."""
+        if not self._becomes_ready(self._spawn(self._command(self.program))):
+            raise ServerFailed(f"{self.program.name} did not start again. Its log:\n{self.log()}")
+
     def log(self) -> str:
         """What the server wrote so far."""
         path = self.home / "log"
         return path.read_text(encoding="utf-8", errors="replace") if path.exists() else ""
 
     def _start_on_free_port(self, program: Path) -> str:
+        self.program = program
         for _ in range(START_ATTEMPTS):
             self.port = free_port()
             self.process = self._spawn(self._command(program))

@@ -1,7 +1,8 @@
 """Offers and wanted crosses as the matching takes them."""
 
+from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
@@ -12,6 +13,8 @@ from exchange.science import constants
 from exchange.science.viability import Treatment
 from exchange.selectors.bloom_forecast import blooms
 from exchange.selectors.border import BorderNotes, border_notes
+from exchange.selectors.stock import Stock, stocks
+from growers import clock
 from growers.models import Plant, Taxon
 
 Role = Literal["seed", "pollen"]
@@ -20,39 +23,63 @@ DRYING_DAYS = round(constants.DRYING_HOURS.value / constants.HOURS_PER_DAY.value
 
 @dataclass(frozen=True)
 class Market:
-    """Everything open on one day: rows and, by key, what the matching takes."""
+    """Everything open on one day: rows and, by key, what the matching takes.
+
+    ``kept`` are offers as they are to a wanted cross for which a lot holds doses, by both rows' keys.
+    """
 
     today: date
     offers: dict[str, tuple[Offer, PollenOffer]]
     wanted: dict[str, tuple[WantedCross, CrossWanted]]
     notes: BorderNotes
+    kept: dict[tuple[int, int], PollenOffer] = field(default_factory=dict)
+
+    def offer_to(self, row: Offer, wanted_row: WantedCross, offer: PollenOffer) -> PollenOffer:
+        """An offer as it is to one wanted cross."""
+        return self.kept.get((row.pk, wanted_row.pk), offer)
 
 
 def market(today: date) -> Market:
-    """Read all open offers and wanted crosses with the forecasts of their plants."""
-    offers = [row for row in _open_offers() if row.kind == Offer.Kind.ON_REQUEST or _lot(row, today)]
+    """Read all open offers and wanted crosses with the forecasts of their plants.
+
+    An offer in hand of which nothing is left with the donor is none; one whose doses are all promised is.
+    """
+    rows = list(_open_offers())
+    # Read after the offers, so that each has its own; one that was closed meanwhile has nothing left.
+    stock = defaultdict(Stock, stocks(clock.now()))
+    offers = [row for row in rows if _is_there(row, stock[row.pk], today)]
     crosses = list(_open_crosses())
     plants = {row.plant_id: row.plant for row in offers}
     plants |= {row.seed_parent_id: row.seed_parent for row in crosses}
     forecasts = blooms(list(plants.values()), today)
     defaults = group_defaults()
+
+    def pollen_offer(row: Offer, lot: Lot | None) -> PollenOffer:
+        return _pollen_offer(row, stock[row.pk], lot, forecasts[row.plant_id], defaults, today)
+
     return Market(
         today,
-        {
-            str(row.public_id): (row, _pollen_offer(row, forecasts[row.plant_id], defaults, today))
-            for row in offers
-        },
+        {str(row.public_id): (row, pollen_offer(row, stock[row.pk].lot_on(today))) for row in offers},
         {
             str(row.public_id): (row, cross_wanted(row, forecasts[row.seed_parent_id], defaults))
             for row in crosses
         },
         border_notes(today),
+        {
+            (row.pk, wanted): pollen_offer(row, lot)
+            for row in offers
+            for wanted, lot in stock[row.pk].lots_kept.items()
+        },
     )
+
+
+def _is_there(row: Offer, stock: Stock, today: date) -> bool:
+    return row.kind == Offer.Kind.ON_REQUEST or stock.lot_on(today) is not None
 
 
 def _open_offers() -> Iterable[Offer]:
     rows = Offer.objects.filter(state=OpenState.OPEN, plant__grower__closed_at=None).order_by("pk")
-    return rows.select_related("plant__taxon", "plant__site", "plant__grower").prefetch_related("lots")
+    return rows.select_related("plant__taxon", "plant__site", "plant__grower")
 
 
 def _open_crosses() -> Iterable[WantedCross]:
@@ -111,25 +138,24 @@ def _fertility(plant: Plant, role: Role) -> tuple[Fertility, str]:
     return FERTILITY[on_record], str(taxon.sources.get("fertility", {}).get("source", ""))
 
 
-def _pollen_offer(row: Offer, bloom: Bloom | None, defaults: dict[str, Taxon], today: date) -> PollenOffer:
-    lot = _lot(row, today)
+def _pollen_offer(
+    row: Offer, stock: Stock, lot: Lot | None, bloom: Bloom | None, defaults: dict[str, Taxon], today: date
+) -> PollenOffer:
+    """An offer with the lot that its pollen is in, or the forecast of the plant that it is collected from.
+
+    Promised and sent doses are among its doses, so that a promise to one changes the plan of nobody.
+    """
     return PollenOffer(
         key=str(row.public_id),
         parent=parent(row.plant, defaults, "pollen"),
         country=row.plant.site.cell_country,
         ships_to=frozenset(row.countries),
         treatment=_treatment(lot.treatment if lot else row.treatment),
-        doses=row.doses,
+        doses=max(1, stock.offered),
         doses_per_flower=row.doses_per_flower,
-        bloom=bloom if row.kind == Offer.Kind.ON_REQUEST else None,
-        lot=_lot_in_hand(lot, today) if lot and row.kind == Offer.Kind.IN_HAND else None,
+        bloom=None if lot else bloom,
+        lot=_lot_in_hand(lot, today) if lot else None,
     )
-
-
-def _lot(row: Offer, today: date) -> Lot | None:
-    """The oldest lot of an offer that has doses and exists on that day."""
-    lots = [lot for lot in row.lots.all() if lot.doses and lot.collected_on <= today]
-    return min(lots, key=lambda lot: (lot.collected_on, lot.pk), default=None)
 
 
 def changed_offer(offer: PollenOffer, row: Offer) -> PollenOffer:

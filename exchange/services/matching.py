@@ -24,6 +24,7 @@ from exchange.selectors.block import pairs_kept_apart
 from exchange.selectors.caution import cautions, pedigree_entries
 from exchange.selectors.lane import lane
 from exchange.selectors.plan_record import plan_record, reason_records
+from exchange.selectors.settled_pair import pairs_handed_over, pairs_settled
 from exchange.selectors.side import Market, market
 from exchange.selectors.smallest_change import alternatives
 from exchange.selectors.timeline_record import timeline_record
@@ -171,9 +172,10 @@ def matching_store(reckoned: Reckoned, *, guard: Guard | None = None) -> Matchin
 
 
 def dismissed_pairs() -> frozenset[Key]:
-    """Offers and wanted crosses that one of their growers does not want to see together, or to meet."""
+    """Offers and wanted crosses that are settled, or that a grower does not want to see together, or meet."""
     rows = Pairing.objects.filter(state=Pairing.State.DISMISSED)
-    return frozenset(rows.values_list("offer_id", "wanted_cross_id")) | pairs_kept_apart()
+    dismissed = frozenset(rows.values_list("offer_id", "wanted_cross_id"))
+    return dismissed | pairs_kept_apart() | pairs_settled(clock.now())
 
 
 def standing_pairings() -> QuerySet[Pairing]:
@@ -236,6 +238,7 @@ def _reckon(
 def _pair(
     open_now: Market, offer_row: Offer, offer: PollenOffer, wanted_row: WantedCross, wanted: CrossWanted
 ) -> Pair:
+    offer = open_now.offer_to(offer_row, wanted_row, offer)
     forbidden, papers = (ask(offer, wanted) for ask in (open_now.notes.forbidding, open_now.notes.papers))
     return Pair(offer_row, offer, wanted_row, wanted, forbidden, papers)
 
@@ -339,7 +342,8 @@ def _store(reckoned: Reckoned) -> MatchingRun:
         row.run = run
     Pairing.objects.bulk_create(changes.fresh)
     withdrawn_explain(changes.gone, reckoned.open_now.notes)
-    pairings_tell(fresh=changes.fresh, gone=changes.gone)
+    known = pairs_settled(clock.now()) | pairs_handed_over()
+    pairings_tell(fresh=changes.fresh, gone=[row for row in changes.gone if _key(row) not in known])
     return run
 
 

@@ -11,7 +11,7 @@ from typing import Unpack
 
 from django.db import transaction
 
-from exchange.models import DueTask, QuietAsk
+from exchange.models import DueTask, QuietAsk, WantedCross
 from exchange.selectors.block import hidden_from
 from exchange.selectors.quiet_ask import crosses_unserved, plants_to_ask, quiet_asks_of, quiet_asks_open
 from exchange.selectors.quiet_ask_fit import Fit, Wanting
@@ -82,6 +82,8 @@ def quiet_asks_make(*, now: datetime) -> None:
         plants = [plant for plant in plants if week.has_room(plant)]
         if not plants:
             return
+        if week.is_full(row):
+            continue
         asker = row.seed_parent.grower
         apart = hidden_from(asker) | {asker.pk}
         _ask_some(fit.wanting(row), [plant for plant in plants if plant.grower_id not in apart], fit, week)
@@ -121,11 +123,14 @@ class _Week:
         """Whether the owner may be asked of this plant."""
         return self._owners[plant.grower_id] < MOST_TO_AN_OWNER and plant.pk not in self._plants
 
+    def is_full(self, row: WantedCross) -> bool:
+        """Whether enough was asked for this wanted cross."""
+        return self._crosses[row.pk] >= MOST_FOR_A_CROSS
+
     def allows(self, wanting: Wanting, plant: Plant) -> bool:
         """Whether of this plant for this wanted cross: an owner reads of one wish once at a time."""
-        wanted = wanting.row.pk
-        may = self._crosses[wanted] < MOST_FOR_A_CROSS and (plant.grower_id, wanted) not in self._together
-        return may and self.has_room(plant)
+        is_new = (plant.grower_id, wanting.row.pk) not in self._together
+        return is_new and not self.is_full(wanting.row) and self.has_room(plant)
 
     def note(self, wanting: Wanting, plant: Plant) -> None:
         """One more was asked."""
@@ -136,6 +141,8 @@ class _Week:
 
 
 def _ask_some(wanting: Wanting, plants: Iterable[Plant], fit: Fit, week: _Week) -> None:
+    if wanting.flowers is None:
+        return
     for plant in plants:
         if week.allows(wanting, plant) and fit.fits(wanting, plant) and _ask(wanting, plant, week.now):
             week.note(wanting, plant)

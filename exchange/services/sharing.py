@@ -1,7 +1,8 @@
 """Shares out the doses of all offers: from planned pairings to the allocation and its explanation."""
 
 import json
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import timedelta
 from typing import Any
@@ -11,6 +12,7 @@ from exchange.matching.allocation_explain import Explainer
 from exchange.matching.allocation_report import allocation_report
 from exchange.models import Offer, Pairing, WantedCross
 from exchange.selectors.plan_record import reason_records
+from exchange.selectors.stock import Stock, doses_spoken_for, stocks
 from growers import clock
 from growers.models import Grower
 from growers.selectors.site import Region, region
@@ -26,6 +28,11 @@ class Planned:
     offer: Offer
     wanted_cross: WantedCross
     dose_chances: tuple[float, ...]
+
+    @property
+    def keys(self) -> Pair:
+        """Of the offer and of the wanted cross, as the allocation has them."""
+        return str(self.offer.public_id), str(self.wanted_cross.public_id)
 
 
 @dataclass(frozen=True)
@@ -59,19 +66,35 @@ def share_out(planned: Sequence[Planned], rule: Rule, *, asked: Sequence[WantedC
 def allocation_of(planned: Sequence[Planned], rule: Rule, *, asked: Sequence[WantedCross] = ()) -> Allocation:
     """The allocation of planned pairings; what stands proposed counts a little more.
 
-    Growers stay in whose pairings all fall short of what they asked for, or who have none: the report
+    Promised doses, and those sent this season, stay where they are; such a pair is proposed no more beside
+    them. Growers stay in whose pairings all fall short of what they asked for, or who have none: the report
     counts who asked.
     """
     wanted = {str(row.public_id): row for row in [*asked, *(pair.wanted_cross for pair in planned)]}
+    now = clock.now()
+    promised, stock = doses_spoken_for(now), stocks(now)
     useful = [pair for pair in planned if pair.dose_chances[0] >= pair.wanted_cross.least_chance]
+    free = [pair for pair in useful if pair.keys not in promised]
     return allocate(
-        [_edge(pair) for pair in useful],
-        {str(pair.offer.public_id): pair.offer.doses for pair in useful},
+        [_edge(pair) for pair in free],
+        _supplies(free, stock, promised),
         {key: _want(row) for key, row in wanted.items()},
         {str(grower.public_id): _labels(grower) for grower in _growers(wanted.values())},
         rule=rule,
-        proposed_before=_proposed_before(useful),
+        frozen=promised,
+        proposed_before=_proposed_before(free),
     )
+
+
+def _supplies(
+    planned: Iterable[Planned], stock: Mapping[int, Stock], promised: Mapping[Pair, int]
+) -> dict[str, int]:
+    """Doses of each offer: those that are nobody's, and those that stay where they are."""
+    stay = Counter[str]()
+    for (offer, _), doses in promised.items():
+        stay[offer] += doses
+    offers = {str(pair.offer.public_id): pair.offer.pk for pair in planned}
+    return {key: stock.get(pk, Stock()).left + stay[key] for key, pk in offers.items()}
 
 
 def _edge(pair: Planned) -> Edge:
@@ -105,7 +128,7 @@ def _told_place(where: Region) -> str:
 
 def _proposed_before(planned: Iterable[Planned]) -> dict[Pair, int]:
     """What the standing pairings propose, so that a proposal is not moved for next to nothing."""
-    known = {(str(pair.offer.public_id), str(pair.wanted_cross.public_id)) for pair in planned}
+    known = {pair.keys for pair in planned}
     rows = Pairing.objects.filter(state=Pairing.State.SUGGESTED, allocated_doses__gt=0)
     keys = rows.values_list("offer__public_id", "wanted_cross__public_id", "allocated_doses")
     before = {(str(offer), str(wanted)): doses for offer, wanted, doses in keys}

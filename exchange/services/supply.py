@@ -45,6 +45,8 @@ def supplies_lock(offer: Offer) -> list[Supply]:
     Must be called in a transaction. The swept reservations are marked; their agreements are the caller's.
     """
     of_offer = Q(offer=offer) | Q(lot__offer=offer)
+    # Whoever waited must read anew: a lot that was collected meanwhile has a supply of its own.
+    supplies_lock_all(of_offer)
     rows = Supply.objects.select_for_update(of=("self",)).filter(of_offer).order_by("pk")
     return sorted(rows, key=lambda supply: (supply.lot_id is None, supply.pk))
 

@@ -39,6 +39,7 @@ def row(operation: str, *statuses: int, body: dict[str, Any] | None = None) -> R
 RULE = {"rule": "most capsules"}
 PARTNERS_OWN = {"seed_parent_id": "{partners_seed}", "pollen_plant_ids": ["{plant}"]}
 NEW_TOKEN = {"name": "another", "scopes": ["read"]}
+WRONG = "a pond by the weir"
 SIGN_IN = {"email": "{email}", "password": "{password}", **NEW_TOKEN}
 ADDRESS = {"name": "To whom", "lines": ["1 Mill Lane"], "town": "Pondville", "country": "DE"}
 PARTNERS_YES = {"pairing_id": "{free_pairing}", "doses": 1, "terms": ["tell_result", "{other_term}"]}
@@ -67,13 +68,13 @@ ROWS = (
     row("GET /tokens", 401, 200, 200, 200, 200, 200),
     row("POST /tokens", 401, 403, 403, 403, 403, 403, body=NEW_TOKEN),  # a token makes no tokens
     row("POST /tokens", 201, 201, 201, 201, 201, 201, body=SIGN_IN),  # who knows the password is the owner
-    row("POST /tokens", 401, 401, 401, 401, 401, 401, body={**SIGN_IN, "password": "a pond by the weir"}),
+    row("POST /tokens", 401, 401, 401, 401, 401, 401, body={**SIGN_IN, "password": WRONG}),
     row("GET /tokens/{token}", 401, 404, 404, 404, 404, 200),
     row("PATCH /tokens/{token}", 401, 404, 404, 404, 404, 200),
     row("DELETE /tokens/{token}", 401, 404, 404, 404, 404, 204),
     row("GET /me/address", 401, 200, 200, 200, 200, 200),
     row("PATCH /me/address", 401, 200, 200, 200, 200, 200, body={**ADDRESS, "password": "{password}"}),
-    row("PATCH /me/address", 401, 403, 403, 403, 403, 403, body={**ADDRESS, "password": "a pond by the weir"}),
+    row("PATCH /me/address", 401, 403, 403, 403, 403, 403, body={**ADDRESS, "password": WRONG}),
     row("DELETE /me/address", 401, 404, 204, 204, 404, 204),
     row("GET /address-views", 401, 200, 200, 200, 200, 200),
     # --- sites ---

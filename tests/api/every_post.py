@@ -17,6 +17,7 @@ from exchange.services import offer, wanted_cross
 from exchange.services.address import address_set
 from exchange.services.agreement_note import note_write
 from exchange.services.coordinator import coordinator_grant
+from growers import clock
 from growers.models import Grower, Plant, Site
 from tests.api.caller import PASSWORD, Caller, caller, make_member
 from tests.exchange.bargain import Bargain, agree, make_bargain, propose, state_papers
@@ -274,7 +275,7 @@ def quiet_ask_answer(stage: Stage) -> Post:
     make_groups()
     make_unoffered(make_owner(stage.donor))
     make_wish(stage.recipient)
-    look()
+    look(clock.now())
     path = f"quiet-asks/{QuietAsk.objects.get().public_id}/answer"
     yes = {"answer": "yes", "treatment": "dried", "doses": 3}
     return Post(caller(stage.donor), path, yes, {"answer": "never"})

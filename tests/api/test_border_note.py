@@ -47,7 +47,7 @@ def on_file(**changes: Any) -> str:
         "source": "a page",
         "checked_on": TODAY,
     }
-    return str(border_note_create(**{**stated, **changes}).public_id)  # type: ignore[arg-type]
+    return str(border_note_create(**{**stated, **changes}).public_id)
 
 
 def test_a_proposal_is_its_proposers_and_the_coordinators_until_it_counts(

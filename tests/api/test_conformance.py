@@ -20,7 +20,7 @@ from schemathesis.config import SchemathesisConfig
 
 from exchange.api.page import document
 from exchange.api.v1.token import SIGN_IN
-from exchange.models import ApiToken, Notification
+from exchange.models import ApiToken, Notification, QuietAsk, WantedCross
 from exchange.project.wsgi import application
 from exchange.services.account import email_confirm
 from exchange.services.agreement_note import note_write
@@ -30,7 +30,7 @@ from exchange.services.coordinator import coordinator_grant
 from exchange.services.matching_order import matching_order
 from growers.models import Grower, Plant
 from growers.services.bloom import bloom_said_set
-from growers.services.grower import grower_create
+from growers.services.grower import grower_create, grower_update
 from tests.api.caller import Answer, Caller, caller
 from tests.clock import MovableClock
 from tests.exchange.bargain import propose
@@ -148,6 +148,7 @@ def deals(owned: Plant, other: Plant) -> dict[str, UUID]:
         "border-notes": border.public_id,
         "blocks": blocked.public_id,
         "offers": offer.public_id,
+        "quiet-asks": quiet_ask(owned, asked),
         "wanted-crosses": wanted.public_id,
         "pairings": pairing.public_id,
         "matching-runs": pairing.run.public_id,
@@ -164,6 +165,13 @@ def named(body: Any, world: World) -> Any:
     one = {name: known[name] for name in body if name in known}
     several = {name: [known[name[:-1]]] for name in body if name[:-1] in known}
     return {**body, **one, **several}
+
+
+def quiet_ask(owned: Plant, wanted: WantedCross) -> UUID:
+    """A question to the owner about a plant that is not on offer."""
+    grower_update(actor=owned.grower, may_be_asked=True)
+    other = make_plant(owned.grower, taxon=owned.taxon)
+    return QuietAsk.objects.create(plant=other, wanted_cross=wanted).public_id
 
 
 def check(case: Any, world: World, viewer: str) -> None:

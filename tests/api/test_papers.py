@@ -248,32 +248,30 @@ def test_an_old_note_reads_as_unknown_and_keeps_nothing_at_home(bargain: Bargain
 
 
 def sentences_of_the_document() -> list[str]:
-    """Every text of these operations: summary, description, fields of their bodies and answers."""
-    components = document()["components"]["schemas"]
+    """Every text of these operations: summary, description, fields of their bodies and good answers."""
+    whole: Any = document()
     found: list[str] = []
-
-    def walk(node: Any, seen: set[str]) -> None:
-        if isinstance(node, dict):
-            reference = str(node.get("$ref", "")).rpartition("/")[2]
-            if reference and reference not in seen and not reference.startswith("Problem"):
-                walk(components[reference], seen | {reference})
-            for name, value in node.items():
-                if name in ("summary", "description") and isinstance(value, str):
-                    found.append(value)
-                elif name != "responses" or node.get("operationId"):
-                    walk(value, seen)
-        elif isinstance(node, list):
-            for value in node:
-                walk(value, seen)
-
-    for item in document()["paths"].values():
+    for item in whole["paths"].values():
         for operation in item.values():
-            if isinstance(operation, dict) and operation.get("operationId") in OPERATIONS:
-                answers = {
-                    code: answer for code, answer in operation["responses"].items() if code.startswith("2")
-                }
-                walk({**operation, "responses": answers}, set())
+            if operation["operationId"] in OPERATIONS:
+                good = {code: each for code, each in operation["responses"].items() if code.startswith("2")}
+                gather({**operation, "responses": good}, whole["components"]["schemas"], found, set())
     return found
+
+
+def gather(node: Any, schemas: dict[str, Any], found: list[str], seen: set[str]) -> None:
+    """Collect the texts of a part of the document, and of the schemas that it names."""
+    for value in node if isinstance(node, list) else ():
+        gather(value, schemas, found, seen)
+    for name, value in node.items() if isinstance(node, dict) else ():
+        reference = str(value).rpartition("/")[2] if name == "$ref" else ""
+        if name in ("summary", "description") and isinstance(value, str):
+            found.append(value)
+        elif not reference:
+            gather(value, schemas, found, seen)
+        elif reference not in seen:
+            seen.add(reference)
+            gather(schemas[reference], schemas, found, seen)
 
 
 def test_no_sentence_about_papers_reads_as_leave_to_send() -> None:

@@ -97,8 +97,8 @@ def raced(donor: Grower, *, clients: int, doses: int, served_by: tuple[int, int]
     """So many clients of so many growers race for so few doses."""
     bargain = bargain_of_many(donor, clients, doses)
     processes, threads = served_by
-    with served(processes=processes, threads=threads) as address:
-        requests = yeses(address, bargain)
+    with served(processes=processes, threads=threads) as server:
+        requests = yeses(server.address, bargain)
         before = rows()
         answers = race(requests)
         after = rows()

@@ -129,6 +129,21 @@ def test_a_given_address_is_taken_and_nothing_started(make: Maker) -> None:
         assert server.process is None
 
 
+def test_a_server_can_be_away_for_a_while(make: Maker) -> None:
+    server = make({})
+    with server as url:
+        _, first, _ = parts(server)
+        server.halt()
+        assert not is_alive(first)
+        with pytest.raises((redis.ConnectionError, psycopg.OperationalError)):
+            answers(url)
+        server.resume()
+        assert answers(url)
+        home, *process_ids = parts(server)
+        assert first not in process_ids
+    assert_gone(home, *process_ids)
+
+
 def test_an_error_inside_the_block_ends_the_server_too(make: Maker) -> None:
     server = make({})
     seen: list[tuple[Path, int, int]] = []

@@ -1,11 +1,24 @@
-"""What is another between two pictures of all tables."""
+"""What is another between two pictures of all tables, and what a picture says apart from numbers and times."""
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any
+from uuid import UUID
+
+from django.apps import apps
 
 from tests.exchange.refusal import Snapshot
 
 Row = dict[str, Any]
+Story = dict[str, list[str]]
+IDENTITY = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
+INSTANT = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d[.\d]*(?:Z|\+00:00)?")
+LEFT_OUT = ("id", "digest", "token_key", "password", "revision", "attempts")
+"""Keys of rows, what is drawn by lot, and how often a worker was at it."""
+SUBJECTS = {"agreement": "exchange_agreement", "offer": "exchange_offer", "pairing": "exchange_pairing"}
+"""Tables of the subjects of due tasks and changes, by the first word of their kind."""
 
 
 @dataclass
@@ -45,6 +58,53 @@ def difference(before: Snapshot, after: Snapshot) -> Difference:
     return found
 
 
+def story(picture: Snapshot, *, without: Iterable[str] = ()) -> Story:
+    """The same for two runs that came to the same end: no ids and no instants, references by rank."""
+    ranks = {table: _ranks(rows) for table, rows in picture.items()}
+    told = {table: sorted(_told(table, row, ranks) for row in rows) for table, rows in picture.items()}
+    return {table: rows for table, rows in told.items() if table not in set(without)}
+
+
+def unlike(one: Story, other: Story) -> Story:
+    """Rows that only one of two stories has, by table; empty if they are the same."""
+    apart = {table: sorted(set(one[table]) ^ set(other[table])) for table in one}
+    uneven = {table: [f"{len(one[table])} rows and {len(other[table])}"] for table in one}
+    return {table: apart[table] or uneven[table] for table in one if one[table] != other[table]}
+
+
+def _told(table: str, row: Row, ranks: dict[str, dict[Any, int]]) -> str:
+    references = _references(table)
+    kept = {}
+    for name, value in row.items():
+        target = references.get(name)
+        if name == "subject_id":
+            target = SUBJECTS.get(str(row["kind"]).split("_")[0])
+        if target is not None:
+            kept[name] = ranks[target].get(value)
+        elif name not in LEFT_OUT:
+            kept[name] = _plain(value)
+    return repr(kept)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, datetime | UUID | bytes | memoryview):
+        return type(value).__name__
+    return INSTANT.sub("an instant", IDENTITY.sub("an id", repr(value)))
+
+
+def _references(table: str) -> dict[str, str]:
+    model = next(each for each in apps.get_models(include_auto_created=True) if each._meta.db_table == table)
+    return {
+        each.attname: each.related_model._meta.db_table
+        for each in model._meta.concrete_fields
+        if each.is_relation and not isinstance(each.related_model, str) and each.related_model is not None
+    }
+
+
+def _ranks(rows: list[Row]) -> dict[Any, int]:
+    return {key: rank for rank, key in enumerate(_by_key(rows))}
+
+
 def _by_key(rows: list[Row]) -> dict[Any, Row]:
-    """By the first column, which is the primary key in all our tables but the tokens'."""
+    """By the primary key, which is ``id`` everywhere but in the tokens."""
     return {row.get("id", row.get("digest")): row for row in rows}

@@ -34,6 +34,7 @@ class Process:
     """One process and its children, in a folder of its own; they end with the test, however that ends."""
 
     def __init__(self, arguments: Sequence[str], **variables: str) -> None:
+        self.address = ""
         self.home = private_home({})
         self.guard = start_guard(self.home, signal.SIGTERM)
         named = {"SERVED_DATABASE": str(connection.settings_dict["NAME"]), "PYTHONPATH": str(ROOT)}
@@ -87,14 +88,15 @@ def running(
 
 
 @contextmanager
-def served(*, processes: int, threads: int, **variables: str) -> Iterator[str]:
-    """The address of the application, served by so many processes with so many threads each."""
-    address = f"127.0.0.1:{free_port()}"
-    options = ["--bind", address, "--workers", str(processes), "--threads", str(threads)]
+def served(*, processes: int, threads: int, **variables: str) -> Iterator[Process]:
+    """The application at an address, served by so many processes with so many threads each."""
+    place = f"127.0.0.1:{free_port()}"
+    options = ["--bind", place, "--workers", str(processes), "--threads", str(threads)]
     usual = ["--timeout", "600", "--graceful-timeout", "5", "--no-control-socket", "--preload"]
     arguments = ["-m", "gunicorn", "tests.served.application", *options, *usual]
-    with running(arguments, lambda _: answers(f"http://{address}/health/live"), **variables):
-        yield f"http://{address}"
+    with running(arguments, lambda _: answers(f"http://{place}/health/live"), **variables) as process:
+        process.address = f"http://{place}"
+        yield process
 
 
 def answers(url: str) -> bool:

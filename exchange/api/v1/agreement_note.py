@@ -149,7 +149,7 @@ class AgreementNoteReport(OfNote):
         body=ReportIn,
         example={**NOTE, "reported_by_you": True},
         body_example={"reason": "a threat"},
-        problems=("not_found", "conflict"),
+        problems=("not_found", "conflict", "invalid_input"),
     )
     def post(self, call: Call) -> AgreementNote:
         """Coordinators read it then, with both handles; the other is not told. Report before you block."""

@@ -71,7 +71,7 @@ class OfferKeepBack(OfOffer):
         body=PartIn,
         example={**OFFER, "supply": {**SUPPLY, "kept_back": 1, "left": 2}},
         body_example={"doses": 1},
-        problems=(*UPKEEP, "doses_short"),
+        problems=(*UPKEEP, "doses_short", "invalid_input"),
     )
     def post(self, call: Call) -> Offer:
         """So many in all, none with 0; what is promised or sent stays so."""

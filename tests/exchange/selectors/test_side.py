@@ -12,6 +12,7 @@ from exchange.matching.side import Bloom, CrossWanted, LotInHand, Parent, Pollen
 from exchange.models import Lot, Offer
 from exchange.selectors.side import Market, Role, clone_of, market, parent
 from exchange.services.offer import offer_close, offer_pause
+from exchange.services.supply import supply_open
 from exchange.services.wanted_cross import wanted_cross_close, wanted_cross_pause
 from growers.models import Grower, Plant, Taxon
 from growers.services.bloom import bloom_said_set
@@ -197,7 +198,7 @@ def test_the_oldest_lot_goes_first(donor: Grower) -> None:
     plant = make_plant(donor)
     offer = make_offer_in_hand(plant, date(2027, 6, 20))
     for collected_on in (date(2027, 6, 10), date(2027, 6, 25), date(2027, 7, 9)):
-        Lot.objects.create(
+        lot = Lot.objects.create(
             plant=plant,
             offer=offer,
             collected_on=collected_on,
@@ -205,6 +206,7 @@ def test_the_oldest_lot_goes_first(donor: Grower) -> None:
             store="refrigerator",
             doses=1,
         )
+        supply_open(lot=lot, total=1)
     assert offered(plant).lot == LotInHand("refrigerator", 20)
 
 
@@ -294,7 +296,7 @@ def test_a_move_within_the_cell_changes_nothing_that_is_matched(donor: Grower, r
 
 
 @pytest.mark.parametrize("count", [3, 30])
-def test_thirteen_queries_for_any_market(
+def test_fourteen_queries_for_any_market(
     donor: Grower, django_assert_num_queries: DjangoAssertNumQueries, count: int
 ) -> None:
     taxon = make_taxon()
@@ -307,7 +309,7 @@ def test_thirteen_queries_for_any_market(
         else:
             make_offer_in_hand(plant, date(2027, 6, 20))
         make_wanted_cross(plant, pollen_plants=[plant], pollen_taxa=[taxon])
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(14):
         found = market(TODAY)
     assert (len(found.offers), len(found.wanted)) == (count, count)
     assert Offer.objects.count() == count

@@ -226,6 +226,32 @@ def test_what_a_killed_worker_left_is_done_when_its_claim_runs_out(
     assert calls == [(3, NOON + CLAIM_LASTS + timedelta(minutes=1))]
 
 
+EVERY_HANDLER = """
+import importlib, pkgutil
+import django
+django.setup()
+from exchange import services
+from exchange.services.due import HANDLERS
+known = set(HANDLERS)
+for found in pkgutil.iter_modules(services.__path__):
+    importlib.import_module(f"exchange.services.{found.name}")
+print(len(known), *sorted(set(HANDLERS) - known))
+"""
+
+
+def test_a_process_that_only_sweeps_can_do_every_kind() -> None:
+    """A worker loads no page and no API: what is due must be known to it all the same."""
+    ended = subprocess.run(
+        [sys.executable, "-c", EVERY_HANDLER],
+        cwd=settings.BASE_DIR,
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    count, *unknown = ended.stdout.split()
+    assert (int(count) > 4, unknown) == (True, [])
+
+
 def test_the_beat_schedule_names_tasks_that_exist() -> None:
     from exchange.project.celery import app
 

@@ -70,8 +70,8 @@ def test_the_owner_reads_a_region_and_nothing_of_who_asks(
     assert asked() == [(plant, wish)]
     (told,) = quiet_asks_for(owner, quiet_asks_of(owner))
     assert told.detail == (
-        "Someone in this region: Europe, northern temperate, would like pollen of your 'Ferry'. They do not know"
-        " of it unless you say yes."
+        "Someone in this region: Europe, northern temperate, would like pollen of your 'Ferry'. They do not"
+        " know of it unless you say yes."
     )
     assert (str(told.asked_on), str(told.answer_by), told.answer) == ("2027-07-01", "2027-07-31", None)
     for secret in ("recipient", "Secret seed", str(wish.public_id), str(wish.seed_parent.public_id)):
@@ -111,7 +111,7 @@ HINDRANCES: dict[str, Callable[[Grower, Plant, WantedCross], object]] = {
 
 def _never_seen_under_glass(plant: Plant) -> None:
     BloomSaid.objects.filter(plant=plant).delete()
-    site_update(actor=plant.grower, site=plant.site, water="under_glass")
+    site_update(actor=plant.grower, site=plant.site, water="glass")
 
 
 @pytest.mark.parametrize("hindrance", HINDRANCES)

@@ -54,7 +54,7 @@ def test_changes_become_pairings_and_news_through_the_sweep(society: Society, ou
     report = run_due(NOON, 10)
     assert (report.done, report.failed) == (1, 0)
     assert not Change.objects.exists()
-    assert not DueTask.objects.exists()
+    assert not DueTask.objects.filter(kind="matching").exists()
     pairing = Pairing.objects.get()
     assert (pairing.state, pairing.run.today) == ("suggested", TODAY)
     assert told() == PROPOSED
@@ -186,7 +186,7 @@ def test_a_failed_run_loses_nothing_and_is_tried_later_each_time(
         assert run_due(NOON, 10).failed == 1
         assert run_due(NOON + timedelta(seconds=59), 10).failed == 0
         assert run_due(NOON + timedelta(minutes=1), 10).failed == 1
-    task = DueTask.objects.get()
+    task = DueTask.objects.get(kind="matching")
     assert (task.attempts, task.last_error) == (2, "LookupError: no climate")
     assert Change.objects.filter(claimed_until=None).count() == changes
     assert run_due(NOON + timedelta(minutes=3), 10).done == 1

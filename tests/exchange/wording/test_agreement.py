@@ -15,7 +15,7 @@ from exchange.wording.agreement import (
 )
 from growers.models import Grower, Site
 from tests.clock import MovableClock
-from tests.exchange.bargain import Bargain, agree, make_bargain, propose
+from tests.exchange.bargain import Bargain, accept, agree, make_bargain, propose
 from tests.exchange.society import NOON
 from tests.exchange.wording.plain import API_WORDS
 
@@ -82,7 +82,7 @@ def test_the_recipient_knows_who_gives(
 def test_after_the_second_yes_the_donor_reads_the_handle(bargain: Bargain, donor: Grower) -> None:
     agreement = propose(bargain.pairing)
     assert other_words(agreement, donor) == WHERE
-    agreement = agree(bargain.wanted_by(agreement.recipient), doses=1)
+    agreement = accept(agreement)
     assert other_words(agreement, donor) == "recipient"
     assert event_sentence(event(agreement, Kind.STATEMENT_MADE), donor) == (
         "recipient has stated their side of the papers for 'Ferry'."
@@ -110,8 +110,8 @@ def test_who_gets_nothing_reads_that_it_has_ended_and_is_nobodys_fault(
 ) -> None:
     nothing = event(agree(bargain.pairing), Kind.CAME_UP_SHORT, doses=0, reason="came_up_short")
     assert event_sentence(nothing, recipient) == (
-        "About 'Ferry': the agreement has ended. The flowers gave less pollen than expected, and none was left"
-        " for this agreement; it is nobody's fault."
+        "About 'Ferry': the agreement has ended. The flowers gave less pollen than expected, and none was"
+        " left for this agreement; it is nobody's fault."
     )
 
 
