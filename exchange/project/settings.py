@@ -300,6 +300,7 @@ SPECTACULAR_SETTINGS = {
         "exchange.api.v1.webhook.withdrawn",
         "exchange.api.v1.webhook.agreement",
         "exchange.api.v1.webhook.still_true",
+        "exchange.api.v1.webhook.paused",
     ],
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",

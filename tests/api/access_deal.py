@@ -63,7 +63,7 @@ def make_bargains(growers: dict[str, Grower], pairing: Pairing, old: Pairing) ->
 def _address_state(grower: Grower, who: str) -> None:
     mark = street(who)
     parts = {"name": f"To {mark}", "town": f"Town {mark}", "postal_code": mark[-20:], "country": "DE"}
-    address_set(actor=grower, lines=[f"Line {mark}"], **parts)  # type: ignore[arg-type]
+    address_set(actor=grower, lines=[f"Line {mark}"], **parts)
 
 
 def _agreed(pairing: Pairing) -> Agreement:
@@ -106,6 +106,7 @@ def make_encounters(growers: dict[str, Grower], taxon: Taxon, seed: Plant) -> di
 def _border_notes(growers: dict[str, Grower], taxon: Taxon) -> dict[str, BorderNote]:
     stated: BorderNoteFields = {
         "kind": "conditions",
+        "text": WAITING_TEXT,
         "taxon": taxon,
         "origin": "IT",
         "destination": "DE",
@@ -114,8 +115,8 @@ def _border_notes(growers: dict[str, Grower], taxon: Taxon) -> dict[str, BorderN
         "checked_on": date(2027, 6, 12),
         "expires_on": date(2028, 6, 12),
     }
-    waiting = border_note_propose(actor=growers["partner"], **stated, text=WAITING_TEXT)
-    filed = border_note_propose(actor=growers["partner"], **{**stated, "origin": ""}, text=FILED_TEXT)  # type: ignore[misc]
+    anywhere: BorderNoteFields = {**stated, "text": FILED_TEXT, "origin": ""}
+    waiting, filed = (border_note_propose(actor=growers["partner"], **each) for each in (stated, anywhere))
     return {
         "waiting_note": waiting,
         "filed_note": border_note_confirm(actor=growers["coordinator"], note=filed),
@@ -133,7 +134,7 @@ def _quiet_ask(owner: Grower, asker: Grower) -> QuietAsk:
 DEAL_READERS = {
     **{street(who): who for who in ("ex_partner", "owner")},
     street("partner"): "partner owner",
-    AGREED_SEED: "partner owner",
+    AGREED_SEED: "partner coordinator owner",
     WISHED_SEED: "outsider",
     UNOFFERED: "owner",
     OTHER_TERM: "partner ex_partner owner",
@@ -160,5 +161,5 @@ DEAL_ID_READERS = {
     "waiting_note": "partner coordinator",
     "ask": "owner",
     "block": "owner",
-    "request": "owner",
+    "request": "coordinator owner",
 }

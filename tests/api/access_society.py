@@ -47,6 +47,9 @@ COUNTRIES_TOLD = ("DE", "IT")
 SHOWN_NUMBER = "12"
 """A plant's, in the tables that the document shows."""
 
+COUNTRY = '"CH"'
+"""The owner's, told to whoever both have said yes with: an importer must know which authority to ask."""
+
 OWNERS_SEED = "Dawn over the hidden pond"
 EX_PARTNERS_SEED = "Night over the hidden pond"
 
@@ -103,8 +106,8 @@ def facts(owner: Grower) -> dict[str, Any]:
 def deals(growers: dict[str, Grower], rows: dict[str, Any]) -> dict[str, Any]:
     """An offer of the owner with one pairing that stands and one that did; and what the owner looks for."""
     note = private("owner", "Note")
-    stated: OfferFields = {"countries": COUNTRIES_TOLD, "note": note, "terms": TERMS}
-    offer = make_offer_in_hand(rows["plant"], date(2027, 6, 28), doses=12, **stated)
+    stated: OfferFields = {"doses": 12, "countries": COUNTRIES_TOLD, "note": note, "terms": TERMS}
+    offer = make_offer_in_hand(rows["plant"], date(2027, 6, 28), **stated)
     wanted = make_wanted_cross(
         rows["seed"],
         pollen_plants=[rows["plant"]],
@@ -156,14 +159,14 @@ READERS = {
     **DEAL_READERS,
     "Ferry": "partner ex_partner coordinator owner",
     handle("owner"): "partner ex_partner coordinator owner",
-    handle("partner"): "partner coordinator",
-    handle("ex_partner"): "ex_partner",
+    handle("partner"): "partner coordinator owner",
+    handle("ex_partner"): "ex_partner owner",
     handle("outsider"): "outsider",
     handle("coordinator"): "coordinator",
     SECRET_NAME.strip("'"): "partner coordinator",
-    EX_PARTNERS_SEED: "ex_partner",
+    EX_PARTNERS_SEED: "ex_partner owner",
     OWNERS_SEED: "owner coordinator",
-    '"CH"': "owner",
+    COUNTRY: "partner ex_partner owner",
     "Europe/Zurich": "owner",
 }
 ID_READERS = {

@@ -78,7 +78,8 @@ def operations() -> dict[str, Operation]:
         if route.startswith("api/v1/") and hasattr(getattr(pattern.callback, "view_class", None), "post")
     ]
     by_name = {operation.name: operation for operation in declared if operation is not None}
-    described = [item["post"] for item in document()["paths"].values() if "post" in item]
+    paths: Any = document()["paths"]
+    described = [item["post"] for item in paths.values() if "post" in item]
     assert {each["operationId"] for each in described} == set(by_name)
     keyed = {each["operationId"] for each in described if _needs_key(each)}
     assert keyed == {name for name, operation in by_name.items() if operation.keyed}

@@ -16,9 +16,11 @@ from exchange.services.rescoring import rescore
 from tests.api import access_key
 from tests.api.access import ROWS, Row
 from tests.api.access_call import Operations, Seen, address, all_seen, filled, sent, undone, whole
-from tests.api.access_society import FIRST_KEY, Society, make_society
+from tests.api.access_deal import AGREED_SEED
+from tests.api.access_member import handle
+from tests.api.access_society import COUNTRY, FIRST_KEY, Society, make_society
 from tests.clock import MovableClock
-from tests.exchange.society import NOON
+from tests.exchange.society import NOON, SECRET_NAME
 from tests.factories import make_grower, make_plant, make_wanted_cross
 
 pytestmark = pytest.mark.django_db
@@ -131,6 +133,28 @@ def test_nobody_reads_what_only_others_may_know(seen: tuple[Society, list[Seen]]
             for each in answers
             for secret in society.secrets
             if each.viewer not in secret.readers and secret.text in each.told
+        ]
+    )
+
+
+BEFORE_YES = re.compile(r"\{(proposed|pairing|partners_wanted)\}|^GET /(pairings|offers|wanted-crosses)")
+TOLD_WITH_YES = {"owner": (handle("partner"), SECRET_NAME, AGREED_SEED), "partner": (COUNTRY,)}
+
+
+def test_before_the_second_yes_each_knows_of_the_other_what_strangers_may(
+    seen: tuple[Society, list[Seen]],
+) -> None:
+    """In other answers they may stand, for another agreement of the same two."""
+    early = [each for each in seen[1] if BEFORE_YES.search(each.row.operation)]
+    assert {"GET /agreements/{proposed}", "GET /agreements/{proposed}/papers", "GET /pairings/{pairing}"} <= {
+        each.row.operation for each in early if each.answer.status == 200
+    }
+    none_of(
+        [
+            f"{each.name}: reads {text!r}"
+            for each in early
+            for text in TOLD_WITH_YES.get(each.viewer, ())
+            if text in each.told
         ]
     )
 

@@ -22,6 +22,7 @@ HAPPENED = {
     Kind.WITHDRAWN: "A pairing is no longer proposed",
     Kind.AGREEMENT: "Something happened to an agreement of yours",
     Kind.STILL_TRUE: "An offer of yours is older than a season",
+    Kind.PAUSED: "An offer of yours rests, because nobody said that it still holds",
 }
 GONE = "Send nothing to this address any more."
 DESCRIPTION = """\
@@ -73,4 +74,4 @@ def _webhook(kind: Kind) -> OpenApiWebhook:
 
 
 proposed, changed, withdrawn = map(_webhook, (Kind.PROPOSED, Kind.CHANGED, Kind.WITHDRAWN))
-agreement, still_true = map(_webhook, (Kind.AGREEMENT, Kind.STILL_TRUE))
+agreement, still_true, paused = map(_webhook, (Kind.AGREEMENT, Kind.STILL_TRUE, Kind.PAUSED))

@@ -16,7 +16,7 @@ import pytest
 from django.db import connection
 
 from exchange import services
-from exchange.models import Lot, Offer, WantedCross
+from exchange.models import Lot, Offer, QuietAsk, WantedCross
 from exchange.services.collection import offer_collect
 from exchange.services.offer import offer_close, offer_create, offer_in_hand_create, offer_pause, offer_reopen
 from exchange.services.offer_change import (
@@ -25,6 +25,7 @@ from exchange.services.offer_change import (
     offer_update,
     offers_pause_all,
 )
+from exchange.services.quiet_ask import quiet_ask_answer
 from exchange.services.shortfall import offer_came_up_short
 from exchange.services.wanted_cross import (
     wanted_cross_close,
@@ -33,6 +34,7 @@ from exchange.services.wanted_cross import (
     wanted_cross_reopen,
 )
 from growers.models import Change, Grower, Plant, Taxon
+from growers.services.grower import grower_update
 from tests.clock import MovableClock
 from tests.exchange.refusal import rows
 from tests.factories import make_offer, make_plant, make_taxon, make_wanted_cross
@@ -48,18 +50,19 @@ KINDS = {
     "exchange_wantedcross_pollen_plants": "wanted_cross",
     "exchange_wantedcross_pollen_taxa": "wanted_cross",
 }
-NOT_DEALS = {"growers_change", "exchange_duetask"}
+NOT_DEALS = {"growers_change", "exchange_duetask", "exchange_quietask"}
 WRITE = re.compile(r'^\s*(?:INSERT (?:OR IGNORE )?INTO|UPDATE|DELETE FROM) "((?:growers|exchange)_\w+)"')
 CONCLUSIONS = {
     "explanation.wanted_cross_explain",
     "matching.matching_run",
     "matching.matching_reckon",
     "matching.matching_dry_run",
+    "quiet_ask.quiet_asks_make",
 }
 """They read offers and wanted crosses and write only what follows from them."""
 
 
-OF_OFFERS = {"collection": "offer", "shortfall": "offer", "offer_change": "offer"}
+OF_OFFERS = {"collection": "offer", "shortfall": "offer", "offer_change": "offer", "quiet_ask": "offer"}
 """Modules whose services write what belongs to an offer."""
 
 PARTS = {"doses_move", "doses_release_some", "doses_reserve", "kept_back_set", "supply_open", "total_set"}
@@ -68,13 +71,14 @@ PARTS = {"doses_move", "doses_release_some", "doses_reserve", "kept_back_set", "
 
 @dataclass
 class World:
-    """A grower with an open offer and an open wanted cross."""
+    """A grower with an open offer and an open wanted cross, asked by another for pollen of a plant more."""
 
     grower: Grower
     plant: Plant
     taxon: Taxon
     offer: Offer
     wanted: WantedCross
+    ask: QuietAsk
 
     @property
     def offered(self) -> dict[str, Any]:
@@ -86,10 +90,12 @@ class World:
 
 
 @pytest.fixture
-def world(donor: Grower, clock: MovableClock) -> World:
+def world(donor: Grower, recipient: Grower, clock: MovableClock) -> World:
     clock.set(datetime(2027, 7, 1, 12, tzinfo=UTC))
-    plant = make_plant(donor)
-    return World(donor, plant, make_taxon(), make_offer(plant), make_wanted_cross(plant))
+    grower_update(actor=donor, may_be_asked=True)
+    plant, wish = make_plant(donor), make_wanted_cross(make_plant(recipient))
+    ask = QuietAsk.objects.create(plant=make_plant(donor), wanted_cross=wish)
+    return World(donor, plant, make_taxon(), make_offer(plant), make_wanted_cross(plant), ask)
 
 
 Scenario = Callable[[World], object]
@@ -115,6 +121,9 @@ SCENARIOS: dict[str, Scenario] = {
     "offer_change.offer_keep_back": lambda w: offer_keep_back(**w.offered, doses=1),
     "offer_change.offers_pause_all": lambda w: offers_pause_all(actor=w.grower),
     "shortfall.offer_came_up_short": lambda w: offer_came_up_short(actor=w.grower, offer=w.offer, doses=1),
+    "quiet_ask.quiet_ask_answer": lambda w: quiet_ask_answer(
+        actor=w.grower, ask=w.ask, answer="yes", treatment="dried", doses=2
+    ),
     "wanted_cross.wanted_cross_create": lambda w: wanted_cross_create(
         actor=w.grower, seed_parent=w.plant, pollen_plants=[w.plant], pollen_taxa=[w.taxon]
     ),
