@@ -69,7 +69,7 @@ class PairingList(OfViewer):
     )
     def get(self, call: Call) -> QuerySet[Pairing, Any]:
         """Newest first, as donor or as recipient; without the day-by-day timeline."""
-        pairings, asked = self.rows(call), call.query
+        pairings, asked = light(call.grower), call.query
         if "state" in asked:
             pairings = pairings.filter(state=asked["state"])
         if "offer" in asked:
@@ -81,7 +81,7 @@ class PairingList(OfViewer):
             )
         if "updated_since" in asked:
             pairings = pairings.filter(changed_at__gte=asked["updated_since"])
-        return light(pairings)
+        return pairings
 
     def rendered_each(self, operation: Operation, rows: list[Any]) -> Iterable[bytes]:
         """As rendered before where the stamp is the same; all others in one query."""
