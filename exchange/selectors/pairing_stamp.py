@@ -14,6 +14,7 @@ from django.db.models import QuerySet
 from django.db.models.fields.json import KeyTextTransform
 
 from exchange.models import Pairing
+from exchange.selectors.pairing import pairings_of
 from growers.models import Grower, Plant
 
 Stamp = tuple[object, ...]
@@ -52,10 +53,10 @@ def paths(names: Iterable[str]) -> Callable[[Any], tuple[object, ...]]:
 of_pairing, of_named, of_offered = paths(PAIRING), paths(NAMED), paths(OFFERED)
 
 
-def light(pairings: QuerySet[Pairing]) -> QuerySet[Pairing, Any]:
-    """No more of each pairing than :func:`stamps` and the order of lists need."""
+def light(viewer: Grower) -> QuerySet[Pairing, Any]:
+    """The pairings of a grower, each with no more than :func:`stamps` and the order of lists need."""
     others = ("pk", "created_at", "offer__plant_id", "wanted_cross__seed_parent_id")
-    found: QuerySet[Pairing, Any] = pairings.values(*others, *PAIRING)
+    found: QuerySet[Pairing, Any] = pairings_of(viewer).values(*others, *PAIRING)
     return found
 
 
@@ -89,7 +90,7 @@ def _stamp(
 def _plants(keys: Iterable[int]) -> dict[int, Sequence[object]]:
     """What may be read of each plant, with name of the taxon and source of its fertility."""
     sql, parameters = _plant_query()
-    # Whole numbers of our own. As parameters, so many, they would cost more than the database's answer.
+    # Whole numbers of our own; so many parameters would cost more than the answer.
     chosen = ",".join(map(str, keys)) or "NULL"
     with connection.cursor() as cursor:
         cursor.execute(sql.replace(CHOSEN, f"IN ({chosen})"), parameters)
@@ -98,7 +99,7 @@ def _plants(keys: Iterable[int]) -> dict[int, Sequence[object]]:
 
 @cache
 def _plant_query() -> tuple[str, list[Any]]:
-    """Made once, for the same reason."""
+    """Made once: to make it costs more than the database needs to answer it."""
     source = KeyTextTransform("source", KeyTextTransform("fertility", "taxon__sources"))
     plants = Plant.objects.filter(pk__in=[0]).values_list("pk", *OFFERED, "taxon__name", source)
     sql, parameters = plants.query.sql_with_params()

@@ -158,13 +158,17 @@ def deals(owned: Plant, other: Plant) -> dict[str, UUID]:
 
 
 def named(body: Any, world: World) -> Any:
-    """A body in which ids are those of rows that exist."""
+    """A body in which ids are those of rows that exist, and a file is not empty.
+
+    Werkzeug, which sends it, makes of an empty file a part without a body, which Django takes for none.
+    """
     if not isinstance(body, dict):
         return body
     known = {name: world.ids[kind] for name, kind in KINDS.items()}
     one = {name: known[name] for name in body if name in known}
     several = {name: [known[name[:-1]]] for name in body if name[:-1] in known}
-    return {**body, **one, **several}
+    table = {"file": body["file"] or "\n"} if "file" in body else {}
+    return {**body, **one, **several, **table}
 
 
 def quiet_ask(owned: Plant, wanted: WantedCross) -> UUID:

@@ -70,7 +70,7 @@ class PairingList(OfViewer):
     )
     def get(self, call: Call) -> QuerySet[Pairing, Any]:
         """Newest first, as donor or as recipient; without the day-by-day timeline."""
-        pairings, asked = self.rows(call), call.query
+        pairings, asked = light(call.grower), call.query
         same = {name: asked[name] for name in ("state", "earlier") if name in asked}
         pairings = pairings.filter(**same)
         if "offer" in asked:
@@ -82,7 +82,7 @@ class PairingList(OfViewer):
             )
         if "updated_since" in asked:
             pairings = pairings.filter(changed_at__gte=asked["updated_since"])
-        return light(pairings)
+        return pairings
 
     def rendered_each(self, operation: Operation, rows: list[Any]) -> Iterable[bytes]:
         """As rendered before where the stamp is the same; all others in one query."""
