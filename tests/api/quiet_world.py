@@ -174,9 +174,6 @@ def _rows() -> dict[str, list[dict[str, Any]]]:
 
 
 def _plain(row: dict[str, Any]) -> dict[str, Any]:
-    """Without keys that never leave the server."""
-    return {
-        name: value
-        for name, value in row.items()
-        if (name != "id" and not name.endswith("_id")) or name == "public_id"
-    }
+    """Without keys that never leave the server, and the digest that is made of them."""
+    inner = {name for name in row if name.endswith("_id") and name != "public_id"} | {"id", "input_digest"}
+    return {name: value for name, value in row.items() if name not in inner}

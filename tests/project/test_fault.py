@@ -5,7 +5,7 @@ What is there in the end is what would be there without the disturbance.
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 
 import psycopg
 import pytest
@@ -24,7 +24,15 @@ from tests.factories import make_grower
 from tests.served.client import Got, Sent, send
 from tests.served.process import Process, answers, served, wait_until
 from tests.served.service import Service, emptied, service
-from tests.served.tale import STATUSES, Sender, Tale, nothing_reckoned, plainly, wait_until_all_is_done
+from tests.served.tale import (
+    STATUSES,
+    Sender,
+    Tale,
+    ids_alike,
+    nothing_reckoned,
+    plainly,
+    wait_until_all_is_done,
+)
 
 pytestmark = pytest.mark.slow
 
@@ -90,6 +98,9 @@ def prepare(clock: MovableClock) -> None:
     """A yes that nobody answered for eleven days, and facts that no run has taken in."""
     clock.set(NOON)
     scene = make_society(make_grower("donor"), make_grower("recipient"))
+    ids_alike()
+    for row in (scene.offer, scene.wanted):
+        row.refresh_from_db()
     propose(make_pairing(scene.offer, scene.wanted), doses=1)
     clock.move(days=11)
 
@@ -97,7 +108,7 @@ def prepare(clock: MovableClock) -> None:
 @contextmanager
 def locked(service: Service, lock: str) -> Iterator[None]:
     """A table of which others cannot have all that they want."""
-    with psycopg.connect(service.variables["DATABASE_URL"]) as holder:
+    with closing(psycopg.connect(service.variables["DATABASE_URL"])) as holder:
         holder.execute(f"LOCK TABLE {lock}")  # type: ignore[arg-type]
         yield
 
