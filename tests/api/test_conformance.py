@@ -6,10 +6,7 @@ by the requests of the document itself, which all succeed.
 
 import uuid
 from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import date
 from typing import Any
-from uuid import UUID
 
 import pytest
 import schemathesis
@@ -19,44 +16,14 @@ from hypothesis import HealthCheck, settings
 from schemathesis.config import SchemathesisConfig
 
 from exchange.api.page import document
-from exchange.api.v1.token import SIGN_IN
-from exchange.models import ApiToken, Notification, QuietAsk, WantedCross
 from exchange.project.wsgi import application
-from exchange.services.account import email_confirm
-from exchange.services.agreement_note import note_write
-from exchange.services.block import block_create
-from exchange.services.border_note import BorderNoteFields, border_note_propose
-from exchange.services.coordinator import coordinator_grant
-from exchange.services.matching_order import matching_order
-from growers.models import Grower, Plant
-from growers.services.bloom import bloom_said_set
-from growers.services.grower import grower_create, grower_update
-from tests.api.caller import Answer, Caller, caller
+from tests.api.caller import Answer, Caller
+from tests.api.conformance_world import World, make_world
 from tests.clock import MovableClock
-from tests.exchange.bargain import propose
-from tests.exchange.society import NOON, SUMMER, TODAY, make_groups, make_pairing
-from tests.factories import (
-    make_grower,
-    make_offer,
-    make_plant,
-    make_season,
-    make_site,
-    make_taxon,
-    make_wanted_cross,
-)
+from tests.exchange.society import NOON
 
 EXAMPLES = 10
 MANY_EXAMPLES = 100
-KINDS = {
-    "site_id": "sites",
-    "plant_id": "plants",
-    "taxon_id": "taxa",
-    "seed_parent_id": "plants",
-    "pollen_parent_id": "plants",
-    "pollen_plant_id": "plants",
-    "pollen_taxon_id": "taxa",
-}
-"""What an id in a body is of; its plural is a list of them."""
 CHECKS = {
     # What fits the description may still break a rule, or be changed meanwhile.
     "positive_data_acceptance": {
@@ -78,114 +45,26 @@ def described(*, every_edge: bool) -> schemathesis.BaseSchema:
 owner_schema, outsider_schema = described(every_edge=True), described(every_edge=False)
 
 
-@dataclass(frozen=True)
-class World:
-    """Rows that generated requests may meet, and the tokens of their owner and of a stranger."""
-
-    ids: dict[str, str]
-    tokens: dict[str, str]
-
-
 @pytest.fixture
 def world(db: None, clock: MovableClock) -> Iterator[World]:
     clock.set(NOON)
-    make_groups()
-    owner, stranger = who_signs_in(), make_grower("outsider")
-    taxon = make_taxon()
-    plant = make_plant(owner, site=make_site(owner, name="first pond"), taxon=taxon, number="12")
-    season = make_season(make_plant(owner), date(2026, 6, 1), date(2026, 9, 1))
-    bloom_said_set(actor=owner, plant=plant, **SUMMER)
-    tokens = {"owner": caller(owner).token, "outsider": caller(stranger).token}
-    caller(owner)
-    spare = ApiToken.objects.filter(user=owner).latest("created_at")
-    ids = {
-        "plants": plant.public_id,
-        "sites": plant.site.public_id,
-        "taxa": taxon.public_id,
-        "bloom-seasons": season.public_id,
-        "tokens": spare.public_id,
-        **deals(plant, make_plant(make_grower("recipient"), taxon=taxon)),
-    }
+    made = make_world()
     # As Django's own test client does: a request would close the connection, which is the test's here.
     for signal in (request_started, request_finished):
         signal.disconnect(close_old_connections)
-    yield World({name: str(public_id) for name, public_id in ids.items()}, tokens)
+    yield made
     for signal in (request_started, request_finished):
         signal.connect(close_old_connections)
 
 
-def who_signs_in() -> Grower:
-    """The owner, who can sign in as the document shows it."""
-    email, password = str(SIGN_IN["email"]), str(SIGN_IN["password"])
-    owner = grower_create(handle="donor", email=email, password=password)
-    email_confirm(grower=owner)
-    return owner
-
-
-BORDER_NOTE: BorderNoteFields = {
-    "kind": "conditions",
-    "destination": "DE",
-    "text": "ask first",
-    "source": "a page",
-    "asked_whom": "an office",
-    "checked_on": TODAY,
-}
-
-
-def deals(owned: Plant, other: Plant) -> dict[str, UUID]:
-    """Deals of the owner, a coordinator too: an offer, a wanted cross, a pairing with another, a run."""
-    coordinator_grant(handle=owned.grower.handle)
-    offer, wanted, asked = make_offer(owned), make_wanted_cross(owned), make_wanted_cross(other)
-    pairing = make_pairing(offer, asked)
-    told = Notification.objects.create(grower=owned.grower, kind="pairing_proposed", pairing=pairing)
-    agreement = propose(pairing, doses=1)
-    written = note_write(actor=other.grower, agreement=agreement, text="Good morning.")
-    border = border_note_propose(actor=other.grower, **BORDER_NOTE)
-    blocked = block_create(actor=owned.grower, blocked=make_grower("bystander"))
-    return {
-        "agreement-notes": written.public_id,
-        "agreements": agreement.public_id,
-        "border-notes": border.public_id,
-        "blocks": blocked.public_id,
-        "offers": offer.public_id,
-        "quiet-asks": quiet_ask(owned, asked),
-        "wanted-crosses": wanted.public_id,
-        "pairings": pairing.public_id,
-        "matching-runs": pairing.run.public_id,
-        "matching-orders": matching_order(actor=owned.grower, now=NOON).public_id,
-        "notifications": told.public_id,
-    }
-
-
-def named(body: Any, world: World) -> Any:
-    """A body in which ids are those of rows that exist, and a file is not empty.
-
-    Werkzeug, which sends it, makes of an empty file a part without a body, which Django takes for none.
-    """
-    if not isinstance(body, dict):
-        return body
-    known = {name: world.ids[kind] for name, kind in KINDS.items()}
-    one = {name: known[name] for name in body if name in known}
-    several = {name: [known[name[:-1]]] for name in body if name[:-1] in known}
-    table = {"file": body["file"] or "\n"} if "file" in body else {}
-    return {**body, **one, **several, **table}
-
-
-def quiet_ask(owned: Plant, wanted: WantedCross) -> UUID:
-    """A question to the owner about a plant that is not on offer."""
-    grower_update(actor=owned.grower, may_be_asked=True)
-    other = make_plant(owned.grower, taxon=owned.taxon)
-    return QuietAsk.objects.create(plant=other, wanted_cross=wanted).public_id
-
-
 def check(case: Any, world: World, viewer: str) -> None:
     if case.meta.generation.mode.is_positive:
-        kind = case.path.split("/")[3]
-        if "id" in (case.path_parameters or {}) and kind in world.ids:
-            case.path_parameters["id"] = world.ids[kind]
+        known = world.id_at(case.path)
+        if "id" in (case.path_parameters or {}) and known is not None:
+            case.path_parameters["id"] = known
         if "If-Match" in (case.headers or {}):
             case.headers["If-Match"] = "*"
-        if (body := named(case.body, world)) != case.body:
+        if (body := world.named(case.body)) != case.body:
             case.body = body
     case.call_and_validate(headers={"Authorization": f"Bearer {world.tokens[viewer]}"})
 
@@ -240,11 +119,10 @@ def called(owner: Caller, method: str, address: str, body: Any, headers: dict[st
 def test_what_the_document_shows_reaches_the_services(world: World) -> None:
     owner, answered = Caller(world.tokens["owner"]), {}
     for method, path, success, body in shown_requests():
-        kind = path.split("/")[3]
-        address = path.replace("{id}", world.ids.get(kind, ""))
+        address = path.replace("{id}", world.id_at(path) or "")
         headers = {"idempotency_key": str(uuid.uuid4()), "if_match": "*"}
         with transaction.atomic():
-            answer = called(owner, method, address, named(body, world), headers)
+            answer = called(owner, method, address, world.named(body), headers)
             transaction.set_rollback(True)
         if answer.status != int(success):
             answered[f"{method} {path}"] = answer.status

@@ -1,4 +1,4 @@
-"""Many growers' clients race through HTTP for few doses: so many get one as there are, and nothing else changes."""
+"""Many growers' clients race through HTTP for few doses: as many get one as there are, nothing else moves."""
 
 import json
 import subprocess

@@ -1,4 +1,4 @@
-"""What is another between two pictures of all tables, and what a picture says apart from numbers and times."""
+"""What differs between two pictures of all tables, and what one says apart from numbers and times."""
 
 import re
 from collections.abc import Iterable
@@ -97,7 +97,7 @@ def _references(table: str) -> dict[str, str]:
     return {
         each.attname: each.related_model._meta.db_table
         for each in model._meta.concrete_fields
-        if each.is_relation and not isinstance(each.related_model, str) and each.related_model is not None
+        if isinstance(each.related_model, type)
     }
 
 

@@ -109,7 +109,7 @@ def prepare(clock: MovableClock) -> None:
 def locked(service: Service, lock: str) -> Iterator[None]:
     """A table of which others cannot have all that they want."""
     with closing(psycopg.connect(service.variables["DATABASE_URL"])) as holder:
-        holder.execute(f"LOCK TABLE {lock}")  # type: ignore[arg-type]
+        holder.execute(f"LOCK TABLE {lock}")
         yield
 
 
@@ -117,7 +117,7 @@ def asked(service: Service, condition: str) -> int:
     """How many connections to the database there are of this kind."""
     question = f"SELECT count(*) FROM pg_stat_activity WHERE {condition}"
     with psycopg.connect(service.variables["DATABASE_URL"]) as asking:
-        found = asking.execute(question).fetchone()  # type: ignore[arg-type]
+        found = asking.execute(question).fetchone()
     assert found is not None
     return int(found[0])
 

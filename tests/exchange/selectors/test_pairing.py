@@ -3,7 +3,7 @@
 import json
 from dataclasses import asdict, replace
 from datetime import date
-from typing import Any
+from typing import Any, cast
 from uuid import UUID
 
 import pytest
@@ -157,7 +157,7 @@ def test_a_second_donor_is_the_recipients_alone_to_be_read(society: Society, pai
         at_least_one_together=0.33,
         at_least_one_split=0.36,
         gain=0.03,
-        basis=BASKETS["basis"],
+        basis=cast(dict[str, str], BASKETS["basis"]),
         detail="2 + 2 doses, the second packet from another donor: at least one capsule 36 % instead of 33 %",
     )
 

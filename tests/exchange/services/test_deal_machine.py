@@ -40,6 +40,7 @@ from exchange.services.shortfall import offer_came_up_short
 from growers import clock as project_clock
 from growers.errors import DomainError
 from growers.models import Grower
+from growers.services.site import SiteFields
 from tests.clock import MovableClock
 from tests.exchange.bargain import assert_sums_hold, usual_yes
 from tests.exchange.deal_history import assert_history
@@ -111,8 +112,8 @@ def world(db: None, clock: MovableClock) -> World:
 
 
 def seed_of(grower: Grower, *, abroad: bool) -> Any:
-    place = GERMANY if abroad else FRANCE
-    return make_plant(grower, site=make_site(grower, **{**place, "name": "seeds"}))
+    place: SiteFields = {**(GERMANY if abroad else FRANCE), "name": "seeds"}
+    return make_plant(grower, site=make_site(grower, **place))
 
 
 PICK = st.integers(0, 999)
@@ -154,10 +155,12 @@ class DealMachine(RuleBasedStateMachine):
         try:
             expected()
         except Refusal as refusal:
-            error = refused(call, DomainError)
-            assert type(error).__name__ == str(refusal)
+            self.agree_on(refusal, refused(call, DomainError))
             return None
         return call()
+
+    def agree_on(self, expected: Refusal, error: DomainError) -> None:
+        assert type(error).__name__ == str(expected)
 
     def deal(self, pick: int) -> tuple[Deal, Agreement]:
         number = pick % len(self.rows)
@@ -405,13 +408,13 @@ usual = settings(
 
 
 def test_deals_in_any_order_keep_every_promise(world: World) -> None:
-    run_state_machine_as_test(  # type: ignore[no-untyped-call]
+    run_state_machine_as_test(
         machine(world), settings=settings(usual, max_examples=15, stateful_step_count=15)
     )
 
 
 @pytest.mark.slow
 def test_many_deals_in_any_order_keep_every_promise(world: World) -> None:
-    run_state_machine_as_test(  # type: ignore[no-untyped-call]
+    run_state_machine_as_test(
         machine(world), settings=settings(usual, max_examples=300, stateful_step_count=40)
     )
