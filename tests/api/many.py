@@ -1,33 +1,19 @@
 """One grower's world with as many rows of each kind as asked for: written in bulk, past the services."""
 
-import uuid
-from collections.abc import Sequence
 from datetime import timedelta
-from typing import Any, TypeVar
+from typing import Any
 
-from django.db import connection, models
+from django.db import connection
 
-from exchange.models import ApiToken, MatchingOrder, Notification, Offer, WantedCross
+from exchange.models import ApiToken, MatchingOrder, Notification, Offer, Pairing, WantedCross
 from exchange.services.coordinator import coordinator_grant
 from growers.models import BloomSighting, Grower, Plant, Taxon, WeatherDay
 from growers.services.bloom import bloom_said_set
+from tests.api.bulk import copies
 from tests.api.caller import caller
+from tests.api.many_deal import ManyDeals
 from tests.exchange.society import SUMMER, TODAY, make_pairing, make_run, make_society
 from tests.factories import make_offer_in_hand, make_season, make_wanted_cross
-
-Row = TypeVar("Row", bound=models.Model)
-
-
-def copies(row: Row, numbers: Sequence[int], **columns: Any) -> list[Row]:
-    """Copies of a row, one for each number; a column that differs is a function of the number."""
-    kind = type(row)
-    fields = [field for field in kind._meta.concrete_fields if not field.primary_key]
-    same = {field.attname: getattr(row, field.attname) for field in fields}
-    rows = []
-    for number in numbers:
-        stated = {name: value(number) if callable(value) else value for name, value in columns.items()}
-        rows.append(kind(**{**same, "public_id": uuid.uuid4(), **stated}))
-    return kind._default_manager.bulk_create(rows, batch_size=200)
 
 
 class Many:
@@ -41,7 +27,7 @@ class Many:
         self.taxon = Taxon.objects.get(name="hardy")
         self.given, self.seed = society.given, society.seed
         self.offers = (society.offer, make_offer_in_hand(self.seed, TODAY, countries=["FR"]))
-        own = make_wanted_cross(self.given, pollen_plants=[self.given], pollen_taxa=[self.taxon])
+        own = make_wanted_cross(self.given, flowers=4, pollen_plants=[self.given], pollen_taxa=[self.taxon])
         self.wanted = (society.wanted, own)
         self.run = make_run()
         self.order = MatchingOrder.objects.create(
@@ -52,6 +38,7 @@ class Many:
         self.told = Notification.objects.create(grower=donor, kind=new, pairing=self.pairing)
         bloom_said_set(actor=donor, plant=self.given, **SUMMER)
         self.season = make_season(self.given, TODAY - timedelta(days=1))
+        self.deal = ManyDeals(donor, recipient, self.pairing)
 
     @property
     def rows(self) -> dict[str, Any]:
@@ -68,6 +55,7 @@ class Many:
             "matching-orders": self.order,
             "matching-runs": self.run,
             "notifications": self.told,
+            **self.deal.rows,
         }
 
     def grow(self, size: int) -> None:
@@ -76,8 +64,9 @@ class Many:
         self.size = size
         self._facts(new)
         here, there = self._plants(self.given, new), self._plants(self.seed, new)
-        self._pairings(self._offers(self.offers[0], here), self._wanted(self.wanted[0], there))
-        self._pairings(self._offers(self.offers[1], there), self._wanted(self.wanted[1], here))
+        given = self._pairings(self._offers(self.offers[0], here), self._wanted(self.wanted[0], there))
+        taken = self._pairings(self._offers(self.offers[1], there), self._wanted(self.wanted[1], here))
+        self.deal.grow(given, taken, here)
         with connection.cursor() as cursor:
             # A database that believes its tables empty joins them row by row.
             cursor.execute("ANALYZE")
@@ -104,7 +93,8 @@ class Many:
         offers = copies(like, range(len(keys)), plant_id=keys.__getitem__)
         (lot,) = like.lots.all()
         own = [offer.pk for offer in offers]
-        copies(lot, range(len(own)), plant_id=keys.__getitem__, offer_id=own.__getitem__)
+        lots = copies(lot, range(len(own)), plant_id=keys.__getitem__, offer_id=own.__getitem__)
+        copies(lot.supply, range(len(lots)), lot_id=[each.pk for each in lots].__getitem__)
         return offers
 
     def _wanted(self, like: WantedCross, seed_parents: list[Plant]) -> list[WantedCross]:
@@ -116,13 +106,15 @@ class Many:
         taxa.objects.bulk_create(taxa(wantedcross=each, taxon=self.taxon) for each in wanted)
         return wanted
 
-    def _pairings(self, offers: list[Offer], wanted: list[WantedCross]) -> None:
+    def _pairings(self, offers: list[Offer], wanted: list[WantedCross]) -> list[Pairing]:
         """A pairing of each offer with a wanted cross, told to the grower."""
         keys = {"offer_id": [each.pk for each in offers], "wanted_cross_id": [each.pk for each in wanted]}
         columns = {name: found.__getitem__ for name, found in keys.items()}
-        pairings = [pairing.pk for pairing in copies(self.pairing, range(len(offers)), **columns)]
+        pairings = copies(self.pairing, range(len(offers)), **columns)
         told = Notification(grower=self.grower, kind=Notification.Kind.PROPOSED)
-        copies(told, range(len(pairings)), pairing_id=pairings.__getitem__)
+        keys = [pairing.pk for pairing in pairings]
+        copies(told, range(len(pairings)), pairing_id=keys.__getitem__)
+        return pairings
 
 
 def _day(number: int) -> Any:

@@ -12,7 +12,7 @@ import pytest
 import schemathesis
 from django.core.signals import request_finished, request_started
 from django.db import close_old_connections, transaction
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, assume, settings
 from schemathesis.config import SchemathesisConfig
 
 from exchange.api.page import document
@@ -59,6 +59,8 @@ def world(db: None, clock: MovableClock) -> Iterator[World]:
 
 def check(case: Any, world: World, viewer: str) -> None:
     if case.meta.generation.mode.is_positive:
+        # The transport leaves a part out that has no content.
+        assume(not isinstance(case.body, dict) or case.body.get("file", True))
         known = world.id_at(case.path)
         if "id" in (case.path_parameters or {}) and known is not None:
             case.path_parameters["id"] = known

@@ -1,0 +1,90 @@
+"""Deals of one grower, as many of each kind as asked for."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from exchange.models import Notification, Pairing, QuietAsk
+from exchange.services.address import address_set
+from exchange.services.agreement_address import address_read
+from exchange.services.agreement_note import note_report, note_write
+from exchange.services.block import block_create
+from exchange.services.border_note import border_note_propose
+from growers.models import Grower
+from growers.services.grower import grower_update
+from tests.api.bulk import copies
+from tests.exchange.bargain import agree, state_papers
+from tests.exchange.society import NOON, TODAY
+from tests.factories import make_grower, make_plant
+
+
+class ManyDeals:
+    """An agreement in which the grower is the recipient, and what belongs to it; questions, blocks, notes."""
+
+    def __init__(self, grower: Grower, other: Grower, pairing: Pairing) -> None:
+        self.grower, self.other = grower, other
+        address_set(actor=grower, name="A. Grower", lines=["1 Weir Road"], town="Pondville", country="FR")
+        self.agreement = agree(pairing)
+        state_papers(self.agreement)
+        address_read(actor=other, agreement=self.agreement)
+        note = note_write(actor=other, agreement=self.agreement, text="It opens at eight.")
+        self.note = note_report(actor=grower, note=note, reason="a threat")
+        self.border_note = border_note_propose(
+            actor=grower,
+            kind="conditions",
+            taxon=pairing.wanted_cross.pollen_taxa.get(),
+            destination="FR",
+            text="ask first",
+            source="a page",
+            asked_whom="an office",
+            checked_on=TODAY,
+        )
+        self.stranger = make_grower("stranger")
+        self.block = block_create(actor=grower, blocked=self.stranger)
+        grower_update(actor=grower, may_be_asked=True)
+        self.unoffered = make_plant(grower)
+
+    @property
+    def rows(self) -> dict[str, Any]:
+        """The row that is read, by where its kind stands in addresses."""
+        return {
+            "agreements": self.agreement,
+            "agreement-notes": self.note,
+            "border-notes": self.border_note,
+            "blocks": self.block,
+        }
+
+    def grow(self, given: Sequence[Pairing], taken: Sequence[Pairing], new: Sequence[int]) -> None:
+        """An agreement for each of these pairings, and so many of everything else."""
+        sides = {"donor_id": self.grower.pk, "recipient_id": self.other.pk}
+        self._agreements(given, **sides)
+        self._agreements(taken)
+        copies(self.note, new)
+        copies(self.agreement.address_views.get(), new)
+        copies(self.border_note, new)
+        growers = copies(
+            self.stranger,
+            new,
+            handle="stranger {}".format,
+            handle_skeleton="stranger {}".format,
+            email="stranger-{}@example.org".format,
+        )
+        keys = dict(zip(new, (each.pk for each in growers), strict=True))
+        copies(self.block, new, blocked_id=keys.__getitem__)
+        plants = copies(self.unoffered, new, number="unoffered {}".format)
+        keys = dict(zip(new, (plant.pk for plant in plants), strict=True))
+        ask = QuietAsk(wanted_cross=given[0].wanted_cross, created_at=NOON)
+        copies(ask, new, plant_id=keys.__getitem__)
+
+    def _agreements(self, pairings: Sequence[Pairing], **sides: int) -> None:
+        """With doses reserved, and told to the grower."""
+        numbers = range(len(pairings))
+        same = ("offer_id", "wanted_cross_id")
+        columns = {name: [getattr(each, name) for each in pairings].__getitem__ for name in same}
+        keys = [each.pk for each in pairings]
+        rows = copies(self.agreement, numbers, pairing_id=keys.__getitem__, **columns, **sides)
+        keys = [row.pk for row in rows]
+        copies(self.agreement.reservations.get(), numbers, agreement_id=keys.__getitem__)
+        for event in self.agreement.events.order_by("pk")[:2]:
+            events = copies(event, numbers, agreement_id=keys.__getitem__)
+            told = Notification(grower=self.grower, kind=Notification.Kind.AGREEMENT)
+            copies(told, numbers, event_id=[each.pk for each in events].__getitem__)
