@@ -5,6 +5,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from exchange.models import Block, Notification, Offer, WantedCross
+from exchange.selectors.prepared import GROWER, Prepared
 from growers import handle
 from growers.models import Grower
 
@@ -16,8 +17,12 @@ def blocks_of(grower: Grower) -> QuerySet[Block]:
 
 def hidden_from(grower: Grower) -> frozenset[int]:
     """Ids of growers that a grower must not meet, whoever of the two blocked."""
-    pairs = Block.objects.filter(Q(grower=grower) | Q(blocked=grower)).values_list("grower", "blocked")
-    return frozenset(one for pair in pairs for one in pair) - {grower.pk}
+    return frozenset(one for pair in _BLOCKS.rows(grower_id=grower.pk) for one in pair) - {grower.pk}
+
+
+_BLOCKS = Prepared(
+    lambda: Block.objects.filter(Q(grower=GROWER) | Q(blocked=GROWER)).values_list("grower", "blocked")
+)
 
 
 def are_hidden(one: Grower, other: Grower) -> bool:
@@ -62,18 +67,18 @@ def notifications_open(grower: Grower) -> QuerySet[Notification]:
     hidden = hidden_from(grower)
     donors, recipients = "pairing__offer__plant__grower__in", "pairing__wanted_cross__seed_parent__grower__in"
     about_pairing = Q(**{donors: hidden}) | Q(**{recipients: hidden})
-    before_block = Exists(_blocks_after_event(grower))
+    before_block = Exists(blocks_of_event(grower).filter(created_at__gt=OuterRef("event__created_at")))
     return Notification.objects.filter(~before_block, grower=grower).exclude(about_pairing)
 
 
-def _blocks_after_event(grower: Grower) -> QuerySet[Block]:
-    """Blocks between a grower and the other of a notification's event, made when it had happened."""
+def blocks_of_event(grower: Grower) -> QuerySet[Block]:
+    """Blocks between a grower and the other of a notification's event, whenever made."""
     by_grower = by_other = Q()
     for side in ("donor", "recipient"):
         other = OuterRef(f"event__agreement__{side}")
         by_grower, by_other = by_grower | Q(blocked=other), by_other | Q(grower=other)
     either_way = Q(grower=grower) & by_grower | Q(blocked=grower) & by_other
-    return Block.objects.filter(either_way, created_at__gt=OuterRef("event__created_at"))
+    return Block.objects.filter(either_way)
 
 
 def grower_to_block(actor: Grower, text: str) -> Grower | None:

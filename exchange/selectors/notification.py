@@ -10,11 +10,11 @@ from datetime import datetime
 from typing import Any, cast
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Exists, QuerySet
 from django.utils import translation
 
 from exchange.models import Notification, Pairing
-from exchange.selectors.block import notifications_open
+from exchange.selectors.block import blocks_of_event, notifications_open
 from exchange.wording.notification import notification_sentence
 from growers.models import Grower
 from growers.selectors.site import region
@@ -36,14 +36,15 @@ class NotificationForGrower:
     code: str
     detail: str
     parameters: Mapping[str, Any]
-    about: About
+    about: About | None
     told_at: datetime
     read_at: datetime | None
 
 
 def notifications_of(grower: Grower) -> QuerySet[Notification]:
     """What a grower was told, with all that its sentences need; nothing about a grower hidden from them."""
-    return notifications_open(grower).select_related(
+    rows = notifications_open(grower).annotate(is_hidden=Exists(blocks_of_event(grower)))
+    return rows.select_related(
         "grower",
         "pairing__offer__plant__grower",
         "pairing__offer__plant__site",
@@ -71,7 +72,10 @@ def notification_for(row: Notification) -> NotificationForGrower:
     )
 
 
-def _about(row: Notification) -> About:
+def _about(row: Notification) -> About | None:
+    """Where it can be read; nowhere any more if the other has been hidden with it."""
+    if row.is_hidden:  # type: ignore[attr-defined]
+        return None
     if row.event is not None:
         return About("agreement", row.event.agreement.public_id)
     if row.offer is not None:

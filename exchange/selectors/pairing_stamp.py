@@ -5,22 +5,22 @@ Answers about a pairing with the same stamp are the same, in the same language.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import cache
+from functools import lru_cache
 from operator import attrgetter
 from typing import Any
 
-from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.db.models.fields.json import KeyTextTransform
 
-from exchange.models import Pairing
-from exchange.selectors.pairing import pairings_of
+from exchange.models import Notification, Pairing
+from exchange.selectors.block import hidden_from
+from exchange.selectors.pairing import EARLIER_AFTER, TELLING, pairings_between, with_earlier
+from exchange.selectors.prepared import GROWER, INSTANT, KEY, Prepared
+from growers import clock
 from growers.models import Grower, Plant
 
 Stamp = tuple[object, ...]
 
-CHOSEN = "IN (%s)"
-"""Where the keys stand in a query for one."""
 PAIRING = (
     "public_id",
     "state",
@@ -30,7 +30,6 @@ PAIRING = (
     "offer__packing",
     "offer__doses",
     "offer__terms",
-    "earlier",
 )
 NAMED = (
     "name_as_grown",
@@ -55,19 +54,27 @@ of_pairing, of_named, of_offered = paths(PAIRING), paths(NAMED), paths(OFFERED)
 
 def light(viewer: Grower) -> QuerySet[Pairing, Any]:
     """The pairings of a grower, each with no more than :func:`stamps` and the order of lists need."""
+    return _light(viewer.pk, hidden_from(viewer)).all()
+
+
+@lru_cache(maxsize=1_000)
+def _light(grower_id: int, hidden: frozenset[int]) -> QuerySet[Pairing, Any]:
+    """Made once for each grower; every use is a copy."""
     others = ("pk", "created_at", "offer__plant_id", "wanted_cross__seed_parent_id")
-    found: QuerySet[Pairing, Any] = pairings_of(viewer).values(*others, *PAIRING)
+    found: QuerySet[Pairing, Any] = pairings_between(grower_id, hidden).values(*others, *PAIRING)
     return found
 
 
 def stamps(viewer: Grower, rows: Sequence[Mapping[str, Any]]) -> dict[int, Stamp]:
-    """The stamp of each pairing by its key, for rows of :func:`light`; one query for all."""
+    """The stamp of each pairing by its key, for rows of :func:`light`; two queries for all, or three."""
     sides = [(row["offer__plant_id"], row["wanted_cross__seed_parent_id"]) for row in rows]
-    plants = _plants({plant for side in sides for plant in side})
-    return {
-        row["pk"]: _stamp(viewer, [row[name] for name in PAIRING], plants[offered], plants[seed_parent])
-        for row, (offered, seed_parent) in zip(rows, sides, strict=True)
-    }
+    plants = {key: facts for key, *facts in _PLANTS.rows(keys={plant for side in sides for plant in side})}
+    earlier = _earlier_among(viewer, [row["pk"] for row in rows])
+    found = {}
+    for row, (offered, seed_parent) in zip(rows, sides, strict=True):
+        told = (row["pk"] in earlier, *(row[name] for name in PAIRING))
+        found[row["pk"]] = _stamp(viewer, told, plants[offered], plants[seed_parent])
+    return found
 
 
 def stamp_of(viewer: Grower, pairing: Pairing) -> Stamp:
@@ -76,7 +83,8 @@ def stamp_of(viewer: Grower, pairing: Pairing) -> Stamp:
     taxon = plant.taxon
     said = (taxon.name, taxon.sources.get("fertility", {}).get("source")) if taxon else (None, None)
     offered = (*of_offered(plant), *said)
-    return _stamp(viewer, of_pairing(pairing), offered, of_named(pairing.wanted_cross.seed_parent))
+    told = (bool(pairing.earlier), *of_pairing(pairing))  # type: ignore[attr-defined]
+    return _stamp(viewer, told, offered, of_named(pairing.wanted_cross.seed_parent))
 
 
 def _stamp(
@@ -87,20 +95,24 @@ def _stamp(
     return (is_donor, *plain, *offered, *seed_parent[: len(NAMED)])
 
 
-def _plants(keys: Iterable[int]) -> dict[int, Sequence[object]]:
-    """What may be read of each plant, with name of the taxon and source of its fertility."""
-    sql, parameters = _plant_query()
-    # Whole numbers of our own; so many parameters would cost more than the answer.
-    chosen = ",".join(map(str, keys)) or "NULL"
-    with connection.cursor() as cursor:
-        cursor.execute(sql.replace(CHOSEN, f"IN ({chosen})"), parameters)
-        return {key: facts for key, *facts in cursor.fetchall()}
+_PLANTS = Prepared(
+    lambda: Plant.objects.filter(pk__in=[KEY]).values_list(
+        "pk",
+        *OFFERED,
+        "taxon__name",
+        KeyTextTransform("source", KeyTextTransform("fertility", "taxon__sources")),
+    )
+)
+_UNSEEN = Prepared(
+    lambda: Notification.objects.filter(
+        grower=GROWER, kind__in=TELLING, read_at=None, created_at__lte=INSTANT
+    ).values_list("pk")[:1]
+)
 
 
-@cache
-def _plant_query() -> tuple[str, list[Any]]:
-    """Made once: to make it costs more than the database needs to answer it."""
-    source = KeyTextTransform("source", KeyTextTransform("fertility", "taxon__sources"))
-    plants = Plant.objects.filter(pk__in=[0]).values_list("pk", *OFFERED, "taxon__name", source)
-    sql, parameters = plants.query.sql_with_params()
-    return sql, list(parameters[:-1])
+def _earlier_among(viewer: Grower, keys: list[int]) -> frozenset[int]:
+    """Keys of earlier proposals; there is none unless something was told long ago and not seen."""
+    if not _UNSEEN.rows(grower_id=viewer.pk, instant=clock.now() - EARLIER_AFTER):
+        return frozenset()
+    found = with_earlier(viewer, Pairing.objects.filter(pk__in=keys)).filter(Q(earlier=True))
+    return frozenset(found.values_list("pk", flat=True))

@@ -229,4 +229,4 @@ def test_a_list_costs_the_same_however_long(
         for _more in range(5):
             another = make_offer_in_hand(society.given, NOON.date() - timedelta(days=1), countries=["DE"])
             pairings_tell(fresh=[make_pairing(another, society.wanted)], gone=[])
-    assert counts == [(1, 2), (6, 2)]  # the token with its grower, the notifications
+    assert counts == [(1, 3), (6, 3)]  # the token with its grower, who is hidden, the notifications

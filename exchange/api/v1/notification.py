@@ -59,7 +59,7 @@ class NotificationOut(serializers.Serializer[Any]):
     code = serializers.ChoiceField(Notification.Kind.choices)
     detail = serializers.CharField()
     parameters = serializers.DictField(child=serializers.JSONField(allow_null=True))
-    about = AboutOut()
+    about = AboutOut(allow_null=True, help_text="Null where it can be read no more.")
     told_at = serializers.DateTimeField()
     read_at = serializers.DateTimeField(allow_null=True)
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Any, cast
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils.translation import get_language
 from rest_framework import serializers
 
@@ -13,7 +13,7 @@ from exchange.api.resource import Resource
 from exchange.api.strict import Instant, StrictSerializer
 from exchange.api.v1.pairing_form import PAIRING, PAIRING_WHOLE, PairingOut, PairingWholeOut
 from exchange.models import Pairing
-from exchange.selectors.pairing import PairingForViewer, pairings_for, pairings_of
+from exchange.selectors.pairing import PairingForViewer, pairings_for, pairings_of, with_earlier
 from exchange.selectors.pairing_stamp import light, stamp_of, stamps
 from exchange.services.pairing import pairing_dismiss, pairing_seen
 from growers.models import Grower
@@ -71,8 +71,10 @@ class PairingList(OfViewer):
     def get(self, call: Call) -> QuerySet[Pairing, Any]:
         """Newest first, as donor or as recipient; without the day-by-day timeline."""
         pairings, asked = light(call.grower), call.query
-        same = {name: asked[name] for name in ("state", "earlier") if name in asked}
-        pairings = pairings.filter(**same)
+        if "state" in asked:
+            pairings = pairings.filter(state=asked["state"])
+        if "earlier" in asked:
+            pairings = with_earlier(call.grower, pairings).filter(Q(earlier=asked["earlier"]))
         if "offer" in asked:
             pairings = pairings.filter(offer__public_id=asked["offer"], offer__plant__grower=call.grower)
         if "wanted_cross" in asked:

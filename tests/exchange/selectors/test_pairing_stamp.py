@@ -7,7 +7,7 @@ import pytest
 from django.db import connection, models, transaction
 from django.test.utils import CaptureQueriesContext
 
-from exchange.models import Pairing
+from exchange.models import Notification, Pairing
 from exchange.selectors.pairing import PairingForViewer, pairings_for, pairings_of
 from exchange.selectors.pairing_stamp import Stamp, light, stamp_of, stamps
 from growers.models import Grower, Plant, Site
@@ -164,7 +164,16 @@ def test_a_loaded_pairing_has_the_stamp_of_its_query(
     assert stamps(donor, []) == {}
 
 
-def test_stamps_cost_two_queries_and_who_is_hidden_one(pairing: Pairing, donor: Grower) -> None:
+def test_stamps_cost_three_queries_and_who_is_hidden_one(
+    pairing: Pairing, donor: Grower, clock: MovableClock
+) -> None:
     with CaptureQueriesContext(connection) as captured:
         assert len(stamps(donor, list(light(donor)))) == 1
-    assert len(captured) == 3
+    assert len(captured) == 4
+    Notification.objects.create(grower=donor, kind="pairing_proposed", pairing=pairing)
+    clock.move(days=15)
+    with CaptureQueriesContext(connection) as captured:
+        (stamp,) = stamps(donor, list(light(donor))).values()
+    assert len(captured) == 5  # which of them are earlier proposals is asked where something is old
+    assert stamp == stamp_of(donor, pairings_of(donor).get())
+    assert pairings_of(donor).get().earlier  # type: ignore[attr-defined]
