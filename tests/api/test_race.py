@@ -1,4 +1,4 @@
-"""Many growers' clients race through HTTP for few doses: so many get one as there are, and nothing else changes."""
+"""Clients of many growers race through HTTP for few doses: each dose is given once."""
 
 import json
 import subprocess

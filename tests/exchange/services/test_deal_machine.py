@@ -39,7 +39,8 @@ from exchange.services.papers_statement import StatementFields, statement_make
 from exchange.services.shortfall import offer_came_up_short
 from growers import clock as project_clock
 from growers.errors import DomainError
-from growers.models import Grower
+from growers.models import Grower, Plant
+from growers.services.site import SiteFields
 from tests.clock import MovableClock
 from tests.exchange.bargain import assert_sums_hold, usual_yes
 from tests.exchange.deal_history import assert_history
@@ -110,9 +111,10 @@ def world(db: None, clock: MovableClock) -> World:
     return World(clock, growers, offers, pairings)
 
 
-def seed_of(grower: Grower, *, abroad: bool) -> Any:
-    place = GERMANY if abroad else FRANCE
-    return make_plant(grower, site=make_site(grower, **{**place, "name": "seeds"}))
+def seed_of(grower: Grower, *, abroad: bool) -> Plant:
+    place = SiteFields(name="seeds")
+    place.update(GERMANY if abroad else FRANCE)
+    return make_plant(grower, site=make_site(grower, **place))
 
 
 PICK = st.integers(0, 999)
@@ -154,10 +156,11 @@ class DealMachine(RuleBasedStateMachine):
         try:
             expected()
         except Refusal as refusal:
-            error = refused(call, DomainError)
-            assert type(error).__name__ == str(refusal)
-            return None
-        return call()
+            reason = str(refusal)
+        else:
+            return call()
+        assert type(refused(call, DomainError)).__name__ == reason
+        return None
 
     def deal(self, pick: int) -> tuple[Deal, Agreement]:
         number = pick % len(self.rows)
@@ -231,7 +234,9 @@ class DealMachine(RuleBasedStateMachine):
         handle, grower = self.person(who, second, first)
         accepted = self.same(
             lambda: self.model.accept(handle, deal, doses),
-            lambda: agreement_accept(actor=grower, agreement=row, doses=doses, **usual_yes(grower, row.pairing)),
+            lambda: agreement_accept(
+                actor=grower, agreement=row, doses=doses, **usual_yes(grower, row.pairing)
+            ),
         )
         if accepted is not None:
             deal.until = Reservation.objects.get(agreement=row, state="active").reserved_until
@@ -403,13 +408,13 @@ usual = settings(
 
 
 def test_deals_in_any_order_keep_every_promise(world: World) -> None:
-    run_state_machine_as_test(  # type: ignore[no-untyped-call]
+    run_state_machine_as_test(
         machine(world), settings=settings(usual, max_examples=15, stateful_step_count=15)
     )
 
 
 @pytest.mark.slow
 def test_many_deals_in_any_order_keep_every_promise(world: World) -> None:
-    run_state_machine_as_test(  # type: ignore[no-untyped-call]
+    run_state_machine_as_test(
         machine(world), settings=settings(usual, max_examples=300, stateful_step_count=40)
     )

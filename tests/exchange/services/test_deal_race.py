@@ -66,7 +66,9 @@ def somebody_waits() -> bool:
 
 def test_whoever_steps_back_finds_the_doses_in_the_new_lot(bargain: Bargain, recipient: Grower) -> None:
     agreement = agree(bargain.pairing, doses=3)
-    assert while_collecting(bargain, partial(agreement_withdraw, actor=recipient, agreement=agreement)) is None
+    assert (
+        while_collecting(bargain, partial(agreement_withdraw, actor=recipient, agreement=agreement)) is None
+    )
     assert_sums_hold()
     assert Supply.objects.get(lot=Lot.objects.get()).left == 4
 
