@@ -351,8 +351,10 @@ DATABASES = {"default": {**(POSTGRESQL if DATABASE else SQLITE), "ATOMIC_REQUEST
 
 CELERY_BROKER_URL = REDIS_URL or "memory://"
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+# A worker waits for its broker as long as it takes; after Celery's 100 attempts it would end for good.
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None
 # Whoever starts a task must not wait for a broker that is away: the sweep catches up.
-CELERY_BROKER_TRANSPORT_OPTIONS = {"socket_connect_timeout": 2, "socket_timeout": 10}
+CELERY_BROKER_TRANSPORT_OPTIONS = {"socket_connect_timeout": 2, "socket_timeout": 10, "max_retries": 0}
 CELERY_TASK_PUBLISH_RETRY = False
 CELERY_TASK_SERIALIZER = "json"
 CELERY_RESULT_SERIALIZER = "json"

@@ -11,7 +11,6 @@ from typing import Any
 from django.core.cache import cache
 
 from exchange.api.operation import Operation
-from exchange.api.page import document
 from exchange.models import Agreement, BorderNote, QuietAsk
 from exchange.services import offer, wanted_cross
 from exchange.services.address import address_set
@@ -20,6 +19,7 @@ from exchange.services.coordinator import coordinator_grant
 from growers import clock
 from growers.models import Grower, Plant, Site
 from tests.api.caller import PASSWORD, Caller, caller, make_member
+from tests.api.test_document import generated, routes
 from tests.exchange.bargain import Bargain, agree, make_bargain, propose, state_papers
 from tests.exchange.quiet import look, make_owner, make_unoffered, make_wish
 from tests.exchange.society import make_groups
@@ -70,16 +70,14 @@ Preparation = Callable[[Stage], Post]
 
 def operations() -> dict[str, Operation]:
     """Every POST of the description by its operationId."""
-    from tests.api.test_document import routes
-
-    declared = [
-        getattr(pattern.callback.view_class.post, "operation", None)  # type: ignore[attr-defined]
-        for route, pattern in routes()
-        if route.startswith("api/v1/") and hasattr(getattr(pattern.callback, "view_class", None), "post")
+    views: list[Any] = [pattern.callback for route, pattern in routes() if route.startswith("api/v1/")]
+    found: list[Operation] = [
+        view.view_class.post.operation
+        for view in views
+        if hasattr(getattr(getattr(view, "view_class", None), "post", None), "operation")
     ]
-    by_name = {operation.name: operation for operation in declared if operation is not None}
-    paths: Any = document()["paths"]
-    described = [item["post"] for item in paths.values() if "post" in item]
+    by_name = {operation.name: operation for operation in found}
+    described = [item["post"] for item in generated()["paths"].values() if "post" in item]
     assert {each["operationId"] for each in described} == set(by_name)
     keyed = {each["operationId"] for each in described if _needs_key(each)}
     assert keyed == {name for name, operation in by_name.items() if operation.keyed}

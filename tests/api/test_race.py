@@ -1,4 +1,4 @@
-"""Many growers' clients race through HTTP for few doses: as many get one as there are, nothing else moves."""
+"""Clients of many growers race through HTTP for few doses: each dose is given once."""
 
 import json
 import subprocess

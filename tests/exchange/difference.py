@@ -1,4 +1,4 @@
-"""What differs between two pictures of all tables, and what one says apart from numbers and times."""
+"""What differs between two pictures of all tables, and what a picture says apart from numbers and times."""
 
 import re
 from collections.abc import Iterable
@@ -15,10 +15,20 @@ Row = dict[str, Any]
 Story = dict[str, list[str]]
 IDENTITY = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 INSTANT = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d[.\d]*(?:Z|\+00:00)?")
-LEFT_OUT = ("id", "digest", "token_key", "password", "revision", "attempts")
-"""Keys of rows, what is drawn by lot, and how often a worker was at it."""
-SUBJECTS = {"agreement": "exchange_agreement", "offer": "exchange_offer", "pairing": "exchange_pairing"}
-"""Tables of the subjects of due tasks and changes, by the first word of their kind."""
+LEFT_OUT = ("id", "digest", "input_digest", "token_key", "password", "revision", "attempts")
+"""Keys of rows, what is made of them or drawn by lot, and how often a worker was at it."""
+SUBJECTS = {
+    "agreement": "exchange_agreement",
+    "bloom": "growers_plant",
+    "grower": "growers_grower",
+    "offer": "exchange_offer",
+    "plant": "growers_plant",
+    "site": "growers_site",
+    "taxon": "growers_taxon",
+    "wanted": "exchange_wantedcross",
+    "weather": "growers_site",
+}
+"""Tables of the subjects of changes and due tasks, by the first word of their kind."""
 
 
 @dataclass
@@ -97,7 +107,7 @@ def _references(table: str) -> dict[str, str]:
     return {
         each.attname: each.related_model._meta.db_table
         for each in model._meta.concrete_fields
-        if isinstance(each.related_model, type)
+        if each.is_relation and each.related_model is not None
     }
 
 

@@ -73,6 +73,7 @@ def test_service_takes_everything_from_outside(load: Any, tmp_path: Path) -> Non
     assert database["CONN_HEALTH_CHECKS"] is True
     assert settings["TASKS_BY_BROKER"] is True
     assert settings["CELERY_BROKER_URL"] == "redis://cache.example/0"
+    assert settings["CELERY_BROKER_CONNECTION_MAX_RETRIES"] is None
     assert settings["SECRET_KEY"] == SERVICE["SECRET_KEY"]
     assert settings["ADDRESS_KEYS"] == (SERVICE["ADDRESS_KEYS"],)
     assert list((tmp_path / "data").iterdir()) == []

@@ -1,4 +1,4 @@
-"""A deal told request by request through HTTP, from the first yes to the parcel, and what a sweep makes."""
+"""A deal told request by request through HTTP, from the first yes to the parcel, and the end of the work."""
 
 import uuid
 from collections.abc import Callable, Iterator
@@ -86,7 +86,7 @@ def plainly(sent: Sent) -> Got:
 
 @contextmanager
 def nothing_reckoned() -> Iterator[None]:
-    """Matching waits until the block ends, as if another worker were at it: what it does then is one run."""
+    """Matching waits until the block ends, as if another worker were at it, and then makes one run of all."""
     Lease.objects.update_or_create(
         name=KIND, defaults={"holder": uuid.uuid4(), "held_until": NOON + timedelta(days=1)}
     )

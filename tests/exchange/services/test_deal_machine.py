@@ -39,7 +39,7 @@ from exchange.services.papers_statement import StatementFields, statement_make
 from exchange.services.shortfall import offer_came_up_short
 from growers import clock as project_clock
 from growers.errors import DomainError
-from growers.models import Grower
+from growers.models import Grower, Plant
 from growers.services.site import SiteFields
 from tests.clock import MovableClock
 from tests.exchange.bargain import assert_sums_hold, usual_yes
@@ -111,8 +111,9 @@ def world(db: None, clock: MovableClock) -> World:
     return World(clock, growers, offers, pairings)
 
 
-def seed_of(grower: Grower, *, abroad: bool) -> Any:
-    place: SiteFields = {**(GERMANY if abroad else FRANCE), "name": "seeds"}
+def seed_of(grower: Grower, *, abroad: bool) -> Plant:
+    place = SiteFields(name="seeds")
+    place.update(GERMANY if abroad else FRANCE)
     return make_plant(grower, site=make_site(grower, **place))
 
 
@@ -155,12 +156,11 @@ class DealMachine(RuleBasedStateMachine):
         try:
             expected()
         except Refusal as refusal:
-            self.agree_on(refusal, refused(call, DomainError))
-            return None
-        return call()
-
-    def agree_on(self, expected: Refusal, error: DomainError) -> None:
-        assert type(error).__name__ == str(expected)
+            reason = str(refusal)
+        else:
+            return call()
+        assert type(refused(call, DomainError)).__name__ == reason
+        return None
 
     def deal(self, pick: int) -> tuple[Deal, Agreement]:
         number = pick % len(self.rows)

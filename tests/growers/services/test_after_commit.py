@@ -91,3 +91,16 @@ def test_a_broker_that_is_away_is_a_warning(
     (record,) = [record for record in caplog.records if record.name == after_commit.__name__]
     assert record.getMessage().startswith("Could not start exchange.forecast(3,)")
     assert record.getMessage().endswith("the sweep of what is due will.")
+
+
+def test_a_broker_that_is_away_is_not_waited_for(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, settings: Any
+) -> None:
+    waited: list[float] = []
+    settings.TASKS_BY_BROKER = True
+    dead_broker(monkeypatch)
+    monkeypatch.setattr("kombu.utils.functional.sleep", waited.append)
+    with caplog.at_level(logging.WARNING, after_commit.__name__):
+        after_commit.start("exchange.forecast", 3)
+    assert "Could not start" in caplog.text
+    assert waited == []
