@@ -18,7 +18,6 @@ WARM_UP_SECONDS = 1.0
 CLIENTS = 2
 """While one reads its answer, the other's is being made: the worker never waits."""
 RATIO_BAR = 0.5
-PATHS = {"one row": f"/{ONE_ROW}", f"{PAIRINGS} pairings": f"/api/v1/pairings?limit={PAIRINGS}"}
 
 
 @dataclass(frozen=True)
@@ -37,11 +36,15 @@ class Figures:
 def measure(seconds: float, say: Callable[[str], object]) -> Figures:
     """Ask for each so many seconds, in turns, three times; each rate is said as it is found."""
     with served() as server:
-        for path in PATHS.values():
+        paths = {
+            "one row": f"/{ONE_ROW}/{server.plant_id}",
+            f"{PAIRINGS} pairings": f"/api/v1/pairings?limit={PAIRINGS}",
+        }
+        for path in paths.values():
             rate(server, path, min(seconds, WARM_UP_SECONDS))
-        found: dict[str, list[float]] = {name: [] for name in PATHS}
+        found: dict[str, list[float]] = {name: [] for name in paths}
         for _ in range(ROUNDS):
-            for name, path in PATHS.items():
+            for name, path in paths.items():
                 found[name].append(rate(server, path, seconds))
                 say(f"{name}: {found[name][-1]:.1f} answers a second")
     one_row, pairings = (tuple(rates) for rates in found.values())

@@ -31,10 +31,11 @@ PASSED_ON = ("PATH", "TMPDIR", "TEST_POSTGRES_BIN", "TEST_REDIS_BIN")
 
 @dataclass(frozen=True)
 class Server:
-    """A running server and a token for it."""
+    """A running server, a token for it and the id of a plant of the token's grower."""
 
     port: int
     token: str = ""
+    plant_id: str = ""
 
     def ask(self, path: str) -> bytes:
         """One answer on a connection of its own, as the worker wants it."""
@@ -77,9 +78,9 @@ def served() -> Iterator[Server]:
     ):
         variables = {**outer, **_settings(folder), "DATABASE_URL": postgres, "REDIS_URL": redis}
         _run(variables, "manage.py", "migrate", "--verbosity", "0")
-        token = _run(variables, "-c", SEED).strip()
+        token, plant_id = _run(variables, "-c", SEED).split()
         with _worker(variables, Path(folder) / "log") as port:
-            yield Server(port, token)
+            yield Server(port, token, plant_id)
 
 
 def _settings(folder: str) -> dict[str, str]:

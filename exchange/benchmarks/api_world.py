@@ -31,7 +31,7 @@ RECIPIENT_SITE: SiteFields = {
 
 
 def seed() -> str:
-    """Give one recipient so many pairings; the secret of a token of theirs."""
+    """Give one recipient so many pairings; the secret of a token of theirs and the id of their plant."""
     reference_load()
     seed_parent = _plant("recipient", RECIPIENT_SITE)
     recipient = seed_parent.grower
@@ -43,7 +43,7 @@ def seed() -> str:
     (reckoned,) = matching_run(today=clock.now().date()).pairings
     Pairing.objects.bulk_create(_for(reckoned, _offer(_another(given))) for _ in range(1, PAIRINGS))
     made = token_create(actor=recipient, name="benchmark", scopes=["read"], lifetime_days=1)
-    return made.secret
+    return f"{made.secret} {seed_parent.public_id}"
 
 
 def _plant(handle: str, where: SiteFields) -> Plant:

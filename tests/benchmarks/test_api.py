@@ -3,6 +3,7 @@
 import io
 import re
 from argparse import ArgumentTypeError
+from uuid import uuid4
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -48,4 +49,4 @@ def test_other_durations_are_refused(typed: str) -> None:
 
 def test_a_project_without_a_benchmark_has_no_such_address() -> None:
     with pytest.raises(Resolver404):
-        resolve(f"/{ONE_ROW}")
+        resolve(f"/{ONE_ROW}/{uuid4()}")
