@@ -66,7 +66,7 @@ class Many:
         here, there = self._plants(self.given, new), self._plants(self.seed, new)
         given = self._pairings(self._offers(self.offers[0], here), self._wanted(self.wanted[0], there))
         taken = self._pairings(self._offers(self.offers[1], there), self._wanted(self.wanted[1], here))
-        self.deal.grow(given, taken, here)
+        self.deal.grow(given, taken, new)
         with connection.cursor() as cursor:
             # A database that believes its tables empty joins them row by row.
             cursor.execute("ANALYZE")
@@ -108,8 +108,8 @@ class Many:
 
     def _pairings(self, offers: list[Offer], wanted: list[WantedCross]) -> list[Pairing]:
         """A pairing of each offer with a wanted cross, told to the grower."""
-        keys = {"offer_id": [each.pk for each in offers], "wanted_cross_id": [each.pk for each in wanted]}
-        columns = {name: found.__getitem__ for name, found in keys.items()}
+        sides = {"offer_id": [each.pk for each in offers], "wanted_cross_id": [each.pk for each in wanted]}
+        columns = {name: found.__getitem__ for name, found in sides.items()}
         pairings = copies(self.pairing, range(len(offers)), **columns)
         told = Notification(grower=self.grower, kind=Notification.Kind.PROPOSED)
         keys = [pairing.pk for pairing in pairings]

@@ -26,6 +26,7 @@ class ManyDeals:
         self.agreement = agree(pairing)
         state_papers(self.agreement)
         address_read(actor=other, agreement=self.agreement)
+        self.view = self.agreement.address_views.get()
         note = note_write(actor=other, agreement=self.agreement, text="It opens at eight.")
         self.note = note_report(actor=grower, note=note, reason="a threat")
         self.border_note = border_note_propose(
@@ -59,7 +60,7 @@ class ManyDeals:
         self._agreements(given, **sides)
         self._agreements(taken)
         copies(self.note, new)
-        copies(self.agreement.address_views.get(), new)
+        copies(self.view, new)
         copies(self.border_note, new)
         growers = copies(
             self.stranger,
