@@ -70,7 +70,7 @@ POINTS = {
 }
 
 
-@pytest.mark.parametrize("lock", POINTS.values(), ids=POINTS)
+@pytest.mark.parametrize("lock", list(POINTS.values()), ids=list(POINTS))
 def test_what_a_killed_worker_was_at_is_done_by_another(
     swept_undisturbed: Story, society: Service, clock: MovableClock, lock: str
 ) -> None:

@@ -163,8 +163,9 @@ ACTS: dict[str, tuple[Act, dict[str, str]]] = {
         {"agreed": "agreed"},
     ),
     "send": (lambda row: agreement_send(actor=row.donor, agreement=row), {"agreed": "agreed"}),
+    "end": (lambda row: agreement_end(actor=row.donor, agreement=row), {}),
 }
-"""Each action, and the state it leads to from those in which it may be done."""
+"""Each action, and the state it leads to from those in which it may be done; nothing has been sent."""
 
 
 def in_state(bargain: Bargain, state: str, clock: MovableClock) -> Agreement:

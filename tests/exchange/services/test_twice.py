@@ -133,7 +133,7 @@ def assert_twice_is_once(scene: Scene, clock: MovableClock, deliver: Callable[[i
     assert unlike(story(rows()), expected) == {}
 
 
-@pytest.mark.parametrize(("kind", "what"), SCENES, ids=[" ".join(each).strip() for each in SCENES])
+@pytest.mark.parametrize(("kind", "what"), list(SCENES), ids=[" ".join(each).strip() for each in SCENES])
 def test_what_is_due_may_be_done_twice(kind: str, what: str, clock: MovableClock) -> None:
     assert_twice_is_once(
         SCENES[kind, what], clock, lambda subject_id: HANDLERS[kind](subject_id, project_clock.now())
