@@ -19,13 +19,26 @@ from django.core.cache import cache as counters
 from django.db import models, transaction
 
 from exchange.api.page import document_json
-from exchange.models import ApiToken, MatchingOrder, MatchingRun, Notification, Offer, Pairing, WantedCross
+from exchange.models import (
+    Agreement,
+    AgreementNote,
+    ApiToken,
+    Block,
+    BorderNote,
+    MatchingOrder,
+    MatchingRun,
+    Notification,
+    Offer,
+    Pairing,
+    WantedCross,
+)
 from exchange.services.coordinator import coordinator_grant
 from exchange.tasks.due import due_sweep
 from growers import clock, place
 from growers.models import BloomSeason, Grower, Plant, Site, Taxon
 from growers.models.base import PublicModel
 from growers.services.bloom import bloom_said_set
+from tests.api import location_deal
 from tests.api.caller import Answer, Caller, caller
 from tests.exchange.society import GERMANY, NOON, SUMMER, make_groups
 from tests.factories import (
@@ -39,7 +52,11 @@ from tests.factories import (
 
 Role = Literal["donor", "recipient"]
 ROWS: dict[str, tuple[type[models.Model], str]] = {
+    "agreement-notes": (AgreementNote, "author"),
+    "agreements": (Agreement, "donor"),
+    "blocks": (Block, "grower"),
     "bloom-seasons": (BloomSeason, "plant__grower"),
+    "border-notes": (BorderNote, "proposed_by"),
     "matching-orders": (MatchingOrder, ""),
     "matching-runs": (MatchingRun, ""),
     "notifications": (Notification, "grower"),
@@ -131,6 +148,7 @@ def seen_by_others(society: Society, moved: Role, secret: Secret, level: str | N
         world.settle()
         world.deal()
         world.match()
+        world.bargain()
         world.correct()
         return world.read()
 
@@ -197,7 +215,8 @@ class World:
         make_offer(given, countries=abroad)
         make_wanted_cross(seed, flowers=2, pollen_groups=["hardy"])
         for grower in (growers[self.moved], *(growers[f"neighbour-{n}"] for n in range(NEIGHBOURS))):
-            plant = Plant.objects.filter(grower=grower).first() or make_plant(grower)
+            plant = make_plant(grower, group="lotos", diel="night")
+            bloom_said_set(actor=grower, plant=plant, **SUMMER)
             make_wanted_cross(plant, pollen_groups=["lotos"])
 
     def match(self) -> None:
@@ -205,6 +224,31 @@ class World:
         self._pass_a_minute()
         self._note("weir", "POST", "matching-runs", {})
         due_sweep()
+
+    @property
+    def partner(self) -> Role:
+        """The other side of the deal, who reads more of it than anybody else."""
+        return "recipient" if self.moved == "donor" else "donor"
+
+    def bargain(self) -> None:
+        """The two agree, read before that by the partner too; the partner is asked, tells and blocks."""
+        self._pass_a_minute()
+        growers = self.society.growers
+        partner = growers[self.partner]
+        proposed = location_deal.say_yes(growers["recipient"])
+        for address in ("", "/papers"):
+            self._note(self.partner, "GET", f"agreements/{proposed.public_id}{address}")
+        self._pass_a_minute()
+        location_deal.say_yes_too(proposed)
+        self._note(self.partner, "POST", f"agreements/{proposed.public_id}/address")
+        location_deal.be_asked(partner, self.cell_country)
+        location_deal.tell_of_border(partner, self.cell_country, growers["weir"])
+        location_deal.block(partner, growers["neighbour-0"])
+
+    @property
+    def cell_country(self) -> str:
+        """The country of the moved site as others know it."""
+        return Site.objects.get(public_id=self.site_id).cell_country
 
     def correct(self) -> None:
         """The owner corrects the place inside its cell and uploads more weather; a round is tried."""
@@ -218,7 +262,7 @@ class World:
     def read(self) -> dict[str, str]:
         """Every GET of the document by everybody else, and what can be asked besides."""
         self._pass_a_minute()
-        (partner,) = {"donor", "recipient"} - {self.moved}
+        partner = self.partner
         for viewer in (partner, "outsider", "weir", "nobody"):
             for address in addresses(self.moved, *([partner] if viewer == partner else [])):
                 self._note(viewer, "GET", address)

@@ -6,6 +6,7 @@ weather measured there. The region shown, the plants and the deals are the same.
 
 import logging
 import math
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -106,6 +107,12 @@ def test_others_read_what_could_tell_of_a_place(society: Society, moved: Any, pa
     (pairing,) = (text for name, text in read.items() if f"{partner} GET /api/v1/pairings/" in name)
     for part in ("200 ", "('ETag', ", '"timeline":{', '"papers":{', '"post_on":"2027-07-'):
         assert part in pairing, part
+    before, after = (
+        text for name, text in read.items() if re.search(rf"{partner} GET .*agreements/[^/]+$", name)
+    )
+    assert '"state":"proposed"' in before and '"state":"agreed"' in after
+    earlier, later = (text for name, text in read.items() if name.endswith("/papers") and partner in name)
+    assert '"line":{' in earlier and '"donor":{' in later and '"recipient":{' in later
     (order,) = (text for name, text in read.items() if "weir GET /api/v1/matching-orders/" in name)
     assert order.startswith("200") and '"proposed":1' in order
     for request, status, part in (
@@ -115,6 +122,11 @@ def test_others_read_what_could_tell_of_a_place(society: Society, moved: Any, pa
         ("weir POST matching-runs", 202, '"state":"waiting"'),
         ("weir POST matching-runs/dry-run", 200, '"new_count":0'),
         ("outsider POST sites", 201, '"level":"cell"'),
+        (f"{partner} GET /api/v1/agreements", 200, '"state":"agreed"'),
+        (f"{partner} GET /api/v1/quiet-asks", 200, '"detail":"Someone in this region'),
+        (f"{partner} GET /api/v1/blocks", 200, '"handle":"neighbour-0"'),
+        ("weir GET /api/v1/reported-notes", 200, '"reason":"a threat"'),
+        ("outsider GET /api/v1/border-notes", 200, '"destination":"FR"'),
     ):
         (answer,) = (text for name, text in read.items() if name.endswith(request))
         assert answer.startswith(str(status)) and part in answer, request

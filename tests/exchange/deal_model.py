@@ -151,7 +151,7 @@ class Model:
         deal.end("ended")
 
     def send_less(self, who: str, deal: Deal, doses: int) -> None:
-        refuse_if(deal.side(who) != "donor", "NotFound")
+        refuse_if(deal.side(who) != "donor", "Conflict")
         if deal.pile is None:
             raise Refusal("Conflict")
         refuse_if(not 1 <= doses < deal.doses, "InvalidInput")
@@ -164,7 +164,7 @@ class Model:
         deal.stated.add(side)
 
     def send(self, who: str, deal: Deal) -> None:
-        refuse_if(deal.side(who) != "donor", "NotFound")
+        refuse_if(deal.side(who) != "donor", "Conflict")
         lacking = deal.pair.abroad and len(deal.stated) < 2
         if deal.pile is None or lacking:
             raise Refusal("Conflict")
