@@ -9,9 +9,13 @@ from allauth.mfa.models import Authenticator
 from allauth.mfa.recovery_codes.internal.auth import RecoveryCodes
 from django.core import mail
 
-from tests.api.caller import PASSWORD, make_member
+from growers.models import Grower
+from tests.api.caller import PASSWORD, caller, make_member
 from tests.api.test_token import code_now
 from tests.api.web_client import Reply, WebClient
+from tests.exchange.bargain import agree
+from tests.exchange.society import make_pairing
+from tests.factories import make_offer, make_plant, make_wanted_cross
 
 EMAIL = "ondine@mill-lane.example.org"
 STREET = "12 Mill Lane, by the weir"
@@ -28,6 +32,16 @@ PLACE = {
     "latitude": str(LATITUDE_DEG),
     "longitude": str(LONGITUDE_DEG),
 }
+SEALED = {"addressee": "Ondine of the Rushes", "line": "7 Sluice Row", "code": "OX-731", "place": "Lower Fen"}
+"""What is stored of an address nobody reads without the key of the server."""
+
+ADDRESS = {
+    "name": SEALED["addressee"],
+    "lines": [SEALED["line"]],
+    "postal_code": SEALED["code"],
+    "town": SEALED["place"],
+}
+NOTE = "the heron comes at eight"
 
 
 @dataclass
@@ -53,6 +67,7 @@ class Story:
         self.set_second_factor()
         self.make_tokens()
         self.tell_where()
+        self.be_sent_pollen()
         self.mistake()
 
     def end(self) -> None:
@@ -78,8 +93,9 @@ class Story:
         secret = self.ways_in["second factor"] = _factor_shown(page)
         self._went_on(self.visitor.submit(page, FACTOR, code=code_now(secret)))
         factor = Authenticator.objects.get(user__email=EMAIL, type=Authenticator.Type.RECOVERY_CODES)
-        used, unused, *_ = RecoveryCodes(factor).generate_codes()
+        used, unused, another, *_ = RecoveryCodes(factor).generate_codes()
         self.ways_in |= {"recovery code": used, "recovery code not used": unused}
+        self.ways_in["recovery code for the address"] = another
 
     def make_tokens(self) -> None:
         """By e-mail, password and code; sent again; refused."""
@@ -103,11 +119,29 @@ class Story:
         self._api("POST", "sites", {**self.site, "country": "DE"}, idempotency_key=key, expected=422)
         self._api("GET", f"sites/{made.data['id']}", expected=200)
 
+    def be_sent_pollen(self) -> None:
+        """An address, refused and stated, and read by whoever sends; a note."""
+        donor = make_member("donor")
+        given = make_offer(make_plant(donor))
+        wanted = make_wanted_cross(make_plant(Grower.objects.get(email=EMAIL)))
+        agreement = f"agreements/{agree(make_pairing(given, wanted), doses=1).public_id}"
+        self.ways_in["token of the donor"] = token = caller(donor).token
+        code = self.ways_in["recovery code for the address"]
+        stated = {**ADDRESS, "country": "FR", "password": FIRST_PASSWORD, "code": code}
+        for refused, status in (({"password": WRONG_PASSWORD}, 403), ({"street": STREET}, 400)):
+            self._api("PATCH", "me/address", {**stated, **refused}, if_match="*", expected=status)
+        self._api("PATCH", "me/address", stated, if_match="*", expected=200)
+        read = self._api("POST", f"{agreement}/address", expected=200, authorization=f"Bearer {token}")
+        assert read.data["lines"] == ADDRESS["lines"]
+        self._api("POST", f"{agreement}/notes", {"text": NOTE}, expected=201)
+        assert len(self._api("GET", "address-views", expected=200).data["results"]) == 1
+
     def mistake(self) -> None:
         """Secrets where they do not belong."""
         self._api("POST", "sites", {**self.site, self.token: STREET, "water": self.token}, expected=400)
         self._api("POST", "sites", self.site, expected=422)
         self._api("PATCH", "me", {"zone": FIRST_PASSWORD, "name": STREET}, if_match="*", expected=422)
+        self._api("PATCH", "me/address", {**ADDRESS, self.token: NOTE}, if_match="*", expected=400)
         self._api("GET", f"sites?token={self.token}&where={LATITUDE_DEG}", expected=400)
         for path in (f"/api/v1/{self.token}", f"/account/{self.token}", f"/{TOWN.replace(' ', '%20')}"):
             assert self.visitor.call("GET", path, authorization=f"Bearer {self.token}").status == 404

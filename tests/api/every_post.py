@@ -4,21 +4,24 @@ A new operation needs a function here, named as its operationId; the tests fail 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
 from django.core.cache import cache
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test.client import BOUNDARY, MULTIPART_CONTENT, encode_multipart
 
 from exchange.api.operation import Operation
-from exchange.models import Agreement, BorderNote, QuietAsk
+from exchange.models import Agreement, BorderNote, Notification, QuietAsk
 from exchange.services import offer, wanted_cross
 from exchange.services.address import address_set
 from exchange.services.agreement_note import note_write
 from exchange.services.coordinator import coordinator_grant
+from exchange.services.notification import pairings_tell
 from growers import clock
 from growers.models import Grower, Plant, Site
-from tests.api.caller import PASSWORD, Caller, caller, make_member
+from tests.api.caller import PASSWORD, Answer, Caller, caller, make_member
 from tests.api.test_document import generated, routes
 from tests.exchange.bargain import Bargain, agree, make_bargain, propose, state_papers
 from tests.exchange.quiet import look, make_owner, make_unoffered, make_wish
@@ -59,6 +62,10 @@ class Post:
     path: str
     body: Any = None
     other: Any = None
+    headers: dict[str, str] = field(default_factory=dict)
+
+    def send(self, body: Any, **headers: str) -> Answer:
+        return self.api.call("POST", self.path, body, **self.headers, **headers)
 
     def other_body(self) -> Any:
         """Without a body of its own an operation reads none; with the same key it is another all the same."""
@@ -115,6 +122,39 @@ def site_create(stage: Stage) -> Post:
 def plant_create(stage: Stage) -> Post:
     body = {"site_id": str(stage.site.public_id), "group": "hardy", "diel": "day"}
     return Post(caller(stage.donor), "plants", body, {**body, "crowns": 2})
+
+
+def table(stage: Stage, path: str, rows: str, others: str, **stated: str) -> Post:
+    """A form with a table as its file."""
+
+    def form(text: str) -> bytes:
+        file = SimpleUploadedFile("table.csv", text.encode(), "text/csv")
+        return encode_multipart(BOUNDARY, {**stated, "file": file})
+
+    sent_as = {"content_type": MULTIPART_CONTENT}
+    return Post(caller(stage.donor), path, form(rows), form(others), headers=sent_as)
+
+
+@prepares
+def plant_import(stage: Stage) -> Post:
+    head = "number,name_as_grown,group,diel\n"
+    site = str(stage.site.public_id)
+    rows = (f"{head}7,Dusk,hardy,day\n", f"{head}8,Dusk,hardy,day\n")
+    return table(stage, "plants/import", *rows, site_id=site)
+
+
+@prepares
+def bloom_season_import(stage: Stage) -> Post:
+    head = "plant,first_flower_on\n"
+    number = stage.plant.number
+    rows = (f"{head}{number},2026-06-08\n", f"{head}{number},2026-06-09\n")
+    return table(stage, "bloom-seasons/import", *rows)
+
+
+@prepares
+def weather_day_import(stage: Stage) -> Post:
+    rows = ("date,tmin_c\n2027-06-20,12.5\n", "date,tmin_c\n2027-06-20,13.5\n")
+    return table(stage, f"sites/{stage.site.public_id}/weather-days/import", *rows)
 
 
 @prepares
@@ -267,6 +307,22 @@ def matching_run_start(stage: Stage) -> Post:
 @prepares
 def matching_run_try(stage: Stage) -> Post:
     return Post(stage.coordinator, "matching-runs/dry-run", {"rule": "most capsules"})
+
+
+def told(stage: Stage) -> Notification:
+    pairings_tell(fresh=[stage.bargain.pairing], gone=[])
+    return Notification.objects.get(grower=stage.donor)
+
+
+@prepares
+def notification_mark_read(stage: Stage) -> Post:
+    return Post(caller(stage.donor), f"notifications/{told(stage).public_id}/read")
+
+
+@prepares
+def notification_mark_all_read(stage: Stage) -> Post:
+    told(stage)
+    return Post(caller(stage.donor), "notifications/read")
 
 
 @prepares

@@ -44,7 +44,7 @@ def without_redis(monkeypatch: pytest.MonkeyPatch, settings: Any) -> None:
     monkeypatch.setattr(after_commit, "current_app", app)
     settings.TASKS_BY_BROKER = True
     cache = "exchange.project.cache.ForgivingRedisCache"
-    settings.CACHES = {"default": {"BACKEND": cache, "LOCATION": NOBODY_THERE}}
+    settings.CACHES = {name: {"BACKEND": cache, "LOCATION": NOBODY_THERE} for name in settings.CACHES}
 
 
 def test_without_redis_two_yeses_succeed_and_the_sweep_does_the_rest(

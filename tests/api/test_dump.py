@@ -22,7 +22,7 @@ from exchange.api.v1 import site as site_api
 from exchange.project.log import log_settings
 from growers.models import Grower, Site
 from growers.services.reference import reference_load
-from tests.api.dump_story import EMAIL, PERSON, PLACE, Story
+from tests.api.dump_story import EMAIL, NOTE, PERSON, PLACE, SEALED, Story
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -56,28 +56,30 @@ def test_a_thief_finds_no_way_in_and_no_place(
     reference_load()
     story = Story(live_server.url)
     story.live()
-    told = ValueError(f"{EMAIL} with {story.token} and Authorization: Bearer {story.token}")
-    for failing in (twice, Mock(side_effect=told)):
+    quoting = ValueError(f"{EMAIL} with {story.token} and Authorization: Bearer {story.token}")
+    for failing in (twice, Mock(side_effect=quoting)):
         monkeypatch.setattr(site_api, "site_create", failing)
         story.meet_a_failure()
     story.end()
-    assert len(story.ways_in) == 15
+    assert len(story.ways_in) == 17
 
     database = stored()
     assert where(story.ways_in, database) == {}
-    assert where({**PERSON, **PLACE}, database) == {
+    told = {"note": NOTE, **PERSON, **PLACE}
+    assert where({**told, **SEALED}, database) == {
+        "note": ["exchange_agreementnote.text"],
         "e-mail": ["account_emailaddress.email", "growers_grower.email"],
         "street": ["growers_site.name"],
         "town": ["growers_site.nearest_town"],
         "latitude": ["growers_site.latitude_deg"],
         "longitude": ["growers_site.longitude_deg"],
     }
-    assert where(story.ways_in, database_files()) == {}
-    assert where({**story.ways_in, **PERSON, **PLACE}, data_files() | cached()) == {}
+    assert where({**story.ways_in, **SEALED}, database_files()) == {}
+    assert where({**story.ways_in, **told, **SEALED}, data_files() | cached()) == {}
 
     log = log_file.read_text(encoding="utf-8")
     lines = [json.loads(line) for line in log.splitlines()]
-    assert where({**story.ways_in, **PERSON, **PLACE}, {"log": log}) == {}
+    assert where({**story.ways_in, **told, **SEALED}, {"log": log}) == {}
     assert {line["status"] for line in lines if line["event"] == "request"} >= {
         200,
         201,

@@ -190,5 +190,5 @@ def test_a_family_costs_the_same_however_large(
         with CaptureQueriesContext(connection) as captured:
             told = recipient_api.get(f"plants/{plant.public_id}/relatives").body
         assert len(told["offspring"]) == expected
-        # the token with its grower, the plant, own plants, others' that they name, those that were shown
-        assert len(captured) == 5
+        # the token with its grower, the plant, own plants, others' that they name, who is hidden, those shown
+        assert len(captured) == 6

@@ -56,17 +56,17 @@ def test_with_a_key_it_is_done_once_or_not_at_all(stage: Stage, name: str) -> No
     post, secret = prepared(name)(stage), OPERATIONS[name].secret
     nothing = state(post)
     with breaking_down():
-        broken = post.api.post(post.path, post.body, idempotency_key=KEY)
+        broken = post.send(post.body, idempotency_key=KEY)
     assert (broken.status, broken.code) == (500, "internal")
     assert state(post) == nothing
 
-    first = post.api.post(post.path, post.body, idempotency_key=KEY)
+    first = post.send(post.body, idempotency_key=KEY)
     assert first.status == OPERATIONS[name].status, first.body
     assert "Idempotency-Replayed" not in first.response
     done = state(post)
     assert set(difference(nothing, done).counts()) > {"exchange_idempotentanswer"}
 
-    again = post.api.post(post.path, post.body, idempotency_key=KEY)
+    again = post.send(post.body, idempotency_key=KEY)
     if secret:
         assert (again.status, again.code) == (409, "secret_already_shown")
         assert bytes(IdempotentAnswer.objects.get(key=KEY).answer) == b""
@@ -76,7 +76,7 @@ def test_with_a_key_it_is_done_once_or_not_at_all(stage: Stage, name: str) -> No
         assert again["Idempotency-Replayed"] == "true"
     assert state(post) == done
 
-    other = post.api.post(post.path, post.other_body(), idempotency_key=KEY)
+    other = post.send(post.other_body(), idempotency_key=KEY)
     assert (other.status, other.code) == (422, "key_reused")
     assert state(post) == done
 
@@ -84,10 +84,10 @@ def test_with_a_key_it_is_done_once_or_not_at_all(stage: Stage, name: str) -> No
 @pytest.mark.parametrize("name", NOT_KEYED)
 def test_without_a_key_twice_is_as_good_as_once(stage: Stage, name: str) -> None:
     post = prepared(name)(stage)
-    first = post.api.call("POST", post.path, post.body)
+    first = post.send(post.body)
     assert first.status == OPERATIONS[name].status, first.body
     done = story(state(post), without=QUEUE)
-    again = post.api.call("POST", post.path, post.body)
+    again = post.send(post.body)
     assert again.status in (first.status, 409)
     assert unlike(story(state(post), without=QUEUE), done) == {}
 

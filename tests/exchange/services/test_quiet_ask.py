@@ -13,7 +13,7 @@ from exchange.services import quiet_ask
 from exchange.services.block import block_create, block_remove
 from exchange.services.due import run_due
 from exchange.services.offer import offer_close, offer_pause
-from exchange.services.quiet_ask import quiet_ask_answer, quiet_ask_due, quiet_asks_make
+from exchange.services.quiet_ask import quiet_ask_answer, quiet_ask_due, quiet_ask_look, quiet_asks_make
 from exchange.services.wanted_cross import wanted_cross_pause, wanted_cross_reopen
 from growers.errors import Conflict, NotFound
 from growers.models import BloomSaid, Change, Grower, Plant
@@ -237,6 +237,7 @@ def test_it_waits_for_what_changed_to_be_taken_in(owner: Grower, plant: Plant, w
 def test_the_sweep_asks_after_the_matching_and_again_each_few_hours(
     owner: Grower, recipient: Grower, plant: Plant, wish: WantedCross
 ) -> None:
+    quiet_ask_look(NOON - timedelta(seconds=1))  # the longest overdue is first: before the matching
     run_due(NOON, 10)
     assert asked() == []
     run_due(NOON + quiet_ask.AFTER_THE_RUN, 10)

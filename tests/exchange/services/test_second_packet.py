@@ -9,7 +9,7 @@ from django.core.serializers.json import DjangoJSONEncoder
 
 from exchange.matching.posting import recipient_flowers
 from exchange.matching.second_packet import Sender, alone, sender, split
-from exchange.models import MatchingRun, Offer, Pairing, WantedCross
+from exchange.models import MatchingRun, Offer, Pairing, Supply, WantedCross
 from exchange.selectors.lane import lane
 from exchange.selectors.pairing import pairings_for, pairings_of
 from exchange.selectors.side import market
@@ -83,8 +83,8 @@ def run() -> MatchingRun:
     return matching_run(today=TODAY).run
 
 
-def state(offer: Offer, **columns: Any) -> None:
-    Offer.objects.filter(pk=offer.pk).update(**columns)
+def give(offer: Offer, doses: int) -> None:
+    Supply.objects.filter(lot__offer=offer).update(total=doses)
 
 
 # --- two baskets ---
@@ -133,7 +133,7 @@ def test_what_cannot_be_split_has_no_two_baskets(rivals: Rivals, why: str) -> No
     if why == "one flower":
         WantedCross.objects.update(flowers=1)
     else:
-        state(rivals.best, doses=1)
+        give(rivals.best, doses=1)
     run()
     assert "doses" not in (rivals.baskets() or {})
 
@@ -182,7 +182,7 @@ def test_whoever_is_no_longer_the_best_says_nothing_any_more(rivals: Rivals) -> 
 @pytest.fixture
 def short(rivals: Rivals) -> Rivals:
     """The best donor has one dose, and what is asked for is more than it gives."""
-    state(rivals.best, doses=1)
+    give(rivals.best, doses=1)
     run()
     several = rivals.pairing(rivals.best).plan["several"]["estimate"]
     WantedCross.objects.filter(pk=rivals.wanted.pk).update(least_chance=several * 1.3)
