@@ -18,6 +18,93 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.CreateModel(
+            name='Block',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
+                ('handle_known', models.BooleanField(default=False)),
+                ('blocked', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('grower', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='blocks', to=settings.AUTH_USER_MODEL)),
+            ],
+            options={
+                'constraints': [models.UniqueConstraint(models.F('grower'), models.F('blocked'), name='block_once'), models.CheckConstraint(condition=models.Q(('grower', models.F('blocked')), _negated=True), name='block_another')],
+            },
+        ),
+        migrations.CreateModel(
+            name='QuietAsk',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
+                ('answer', models.CharField(blank=True, choices=[('yes', 'Yes'), ('not_this_year', 'Not This Year'), ('never', 'Never')], max_length=20)),
+                ('answered_at', models.DateTimeField(blank=True, null=True)),
+                ('plant', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='quiet_asks', to='growers.plant')),
+                ('wanted_cross', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='quiet_asks', to='exchange.wantedcross')),
+            ],
+            options={
+                'constraints': [models.UniqueConstraint(models.F('plant'), condition=models.Q(('answer', '')), name='quiet_ask_open_once')],
+            },
+        ),
+        migrations.CreateModel(
+            name='Supply',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('total', models.PositiveIntegerField()),
+                ('kept_back', models.PositiveIntegerField(default=0)),
+                ('reserved', models.PositiveIntegerField(default=0)),
+                ('sent', models.PositiveIntegerField(default=0)),
+                ('lot', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='supply', to='exchange.lot')),
+                ('offer', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='supply', to='exchange.offer')),
+            ],
+            options={
+                'constraints': [models.CheckConstraint(condition=models.Q(('total__gte', django.db.models.expressions.CombinedExpression(django.db.models.expressions.CombinedExpression(models.F('kept_back'), '+', models.F('reserved')), '+', models.F('sent')))), name='supply_never_promised_twice'), models.CheckConstraint(condition=models.Q(('offer__isnull', True), ('lot__isnull', True), _connector='XOR'), name='supply_of_offer_or_lot')],
+            },
+        ),
+        migrations.CreateModel(
+            name='Address',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
+                ('sealed', models.BinaryField()),
+                ('changed_at', models.DateTimeField(default=growers.clock.now)),
+                ('grower', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='address', to=settings.AUTH_USER_MODEL)),
+            ],
+            options={
+                'abstract': False,
+            },
+        ),
+        migrations.CreateModel(
+            name='Agreement',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
+                ('state', models.CharField(choices=[('proposed', 'Proposed'), ('agreed', 'Agreed'), ('declined', 'Declined'), ('lapsed', 'Lapsed'), ('ended', 'Ended')], default='proposed', max_length=10)),
+                ('doses', models.PositiveSmallIntegerField()),
+                ('terms', models.JSONField(default=list)),
+                ('terms_language', models.CharField(default='en', max_length=10)),
+                ('terms_worded_at', models.DateTimeField(blank=True, null=True)),
+                ('post_from', models.CharField(blank=True, choices=[('home', 'Home'), ('club', 'Club'), ('steward', 'Steward')], max_length=10)),
+                ('lapses_at', models.DateTimeField()),
+                ('agreed_at', models.DateTimeField(blank=True, null=True)),
+                ('ended_at', models.DateTimeField(blank=True, null=True)),
+                ('end_reason', models.CharField(blank=True, choices=[('not_this_year', 'Not This Year'), ('not_enough_pollen', 'Not Enough Pollen'), ('not_in_bloom', 'Not In Bloom'), ('found_elsewhere', 'Found Elsewhere'), ('withdrawn', 'Withdrawn'), ('postponed', 'Postponed'), ('came_up_short', 'Came Up Short'), ('account_closed', 'Account Closed'), ('no_answer', 'No Answer'), ('time_ran_out', 'Time Ran Out'), ('done', 'Done'), ('other', 'Other')], max_length=20)),
+                ('changed_at', models.DateTimeField(default=growers.clock.now)),
+                ('donor', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='agreements_as_donor', to=settings.AUTH_USER_MODEL)),
+                ('offer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='agreements', to='exchange.offer')),
+                ('pairing', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='agreements', to='exchange.pairing')),
+                ('proposed_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('recipient', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='agreements_as_recipient', to=settings.AUTH_USER_MODEL)),
+                ('wanted_cross', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='agreements', to='exchange.wantedcross')),
+            ],
+            options={
+                'indexes': [models.Index(fields=['changed_at'], name='agreement_changed_at')],
+                'constraints': [models.UniqueConstraint(models.F('offer'), models.F('wanted_cross'), condition=models.Q(('state__in', ['proposed', 'agreed'])), name='agreement_alive_once'), models.CheckConstraint(condition=models.Q(('doses__gte', 1), ('doses__lte', 999)), name='agreement_doses_range'), models.CheckConstraint(condition=models.Q(('donor', models.F('recipient')), _negated=True), name='agreement_between_two')],
+            },
+        ),
+        migrations.CreateModel(
             name='AgreementNote',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
@@ -26,19 +113,13 @@ class Migration(migrations.Migration):
                 ('text', models.TextField(max_length=1000)),
                 ('reported_at', models.DateTimeField(blank=True, null=True)),
                 ('report_reason', models.CharField(blank=True, max_length=300)),
+                ('agreement', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='notes', to='exchange.agreement')),
+                ('author', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('reported_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
                 'abstract': False,
             },
-        ),
-        migrations.CreateModel(
-            name='Block',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
-                ('handle_known', models.BooleanField(default=False)),
-            ],
         ),
         migrations.CreateModel(
             name='PapersStatement',
@@ -57,17 +138,12 @@ class Migration(migrations.Migration):
                 ('asked_on', models.DateField(blank=True, null=True)),
                 ('answer', models.CharField(blank=True, max_length=400)),
                 ('stated_at', models.DateTimeField(default=growers.clock.now)),
+                ('agreement', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='papers_statements', to='exchange.agreement')),
+                ('grower', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
-        ),
-        migrations.CreateModel(
-            name='QuietAsk',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
-                ('answer', models.CharField(blank=True, choices=[('yes', 'Yes'), ('not_this_year', 'Not This Year'), ('never', 'Never')], max_length=20)),
-                ('answered_at', models.DateTimeField(blank=True, null=True)),
-            ],
+            options={
+                'indexes': [models.Index(fields=['agreement', 'side'], name='papers_statement_of_side')],
+            },
         ),
         migrations.CreateModel(
             name='Reservation',
@@ -78,17 +154,51 @@ class Migration(migrations.Migration):
                 ('reserved_until', models.DateTimeField()),
                 ('created_at', models.DateTimeField(default=growers.clock.now)),
                 ('changed_at', models.DateTimeField(default=growers.clock.now)),
+                ('agreement', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reservations', to='exchange.agreement')),
+                ('supply', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reservations', to='exchange.supply')),
+            ],
+            options={
+                'indexes': [models.Index(fields=['supply', 'state'], name='reservation_of_supply')],
+                'constraints': [models.UniqueConstraint(models.F('agreement'), condition=models.Q(('state', 'active')), name='reservation_active_once'), models.CheckConstraint(condition=models.Q(('doses__gte', 1)), name='reservation_has_doses')],
+            },
+        ),
+        migrations.CreateModel(
+            name='AddressView',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
+                ('owner', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='address_views', to=settings.AUTH_USER_MODEL)),
+                ('viewer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('agreement', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='address_views', to='exchange.agreement')),
+            ],
+            options={
+                'abstract': False,
+            },
+        ),
+        migrations.CreateModel(
+            name='AgreementAddress',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('sealed', models.BinaryField()),
+                ('readable_from', models.DateTimeField()),
+                ('agreement', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='address', to='exchange.agreement')),
             ],
         ),
         migrations.CreateModel(
-            name='Supply',
+            name='AgreementEvent',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('total', models.PositiveIntegerField()),
-                ('kept_back', models.PositiveIntegerField(default=0)),
-                ('reserved', models.PositiveIntegerField(default=0)),
-                ('sent', models.PositiveIntegerField(default=0)),
+                ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
+                ('kind', models.CharField(choices=[('proposed', 'Proposed'), ('agreed', 'Agreed'), ('declined', 'Declined'), ('lapsed', 'Lapsed'), ('sent_less', 'Sent Less'), ('came_up_short', 'Came Up Short'), ('collected', 'Collected'), ('sent', 'Sent'), ('ended', 'Ended'), ('statement_made', 'Statement Made'), ('address_stated', 'Address Stated'), ('address_changed', 'Address Changed'), ('address_removed', 'Address Removed'), ('next_donor_shown', 'Next Donor Shown'), ('donor_silent', 'Donor Silent'), ('note_written', 'Note Written')], max_length=20)),
+                ('parameters', models.JSONField(default=dict)),
+                ('actor', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('agreement', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='events', to='exchange.agreement')),
             ],
+            options={
+                'abstract': False,
+            },
         ),
         migrations.AddField(
             model_name='bordernote',
@@ -150,83 +260,6 @@ class Migration(migrations.Migration):
             name='pairing',
             field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='notifications', to='exchange.pairing'),
         ),
-        migrations.CreateModel(
-            name='Address',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
-                ('sealed', models.BinaryField()),
-                ('changed_at', models.DateTimeField(default=growers.clock.now)),
-                ('grower', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='address', to=settings.AUTH_USER_MODEL)),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.CreateModel(
-            name='Agreement',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
-                ('state', models.CharField(choices=[('proposed', 'Proposed'), ('agreed', 'Agreed'), ('declined', 'Declined'), ('lapsed', 'Lapsed'), ('ended', 'Ended')], default='proposed', max_length=10)),
-                ('doses', models.PositiveSmallIntegerField()),
-                ('terms', models.JSONField(default=list)),
-                ('terms_language', models.CharField(default='en', max_length=10)),
-                ('terms_worded_at', models.DateTimeField(blank=True, null=True)),
-                ('post_from', models.CharField(blank=True, choices=[('home', 'Home'), ('club', 'Club'), ('steward', 'Steward')], max_length=10)),
-                ('lapses_at', models.DateTimeField()),
-                ('agreed_at', models.DateTimeField(blank=True, null=True)),
-                ('ended_at', models.DateTimeField(blank=True, null=True)),
-                ('end_reason', models.CharField(blank=True, choices=[('not_this_year', 'Not This Year'), ('not_enough_pollen', 'Not Enough Pollen'), ('not_in_bloom', 'Not In Bloom'), ('found_elsewhere', 'Found Elsewhere'), ('withdrawn', 'Withdrawn'), ('postponed', 'Postponed'), ('came_up_short', 'Came Up Short'), ('account_closed', 'Account Closed'), ('no_answer', 'No Answer'), ('time_ran_out', 'Time Ran Out'), ('done', 'Done'), ('other', 'Other')], max_length=20)),
-                ('changed_at', models.DateTimeField(default=growers.clock.now)),
-                ('donor', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='agreements_as_donor', to=settings.AUTH_USER_MODEL)),
-                ('offer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='agreements', to='exchange.offer')),
-                ('pairing', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='agreements', to='exchange.pairing')),
-                ('proposed_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('recipient', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='agreements_as_recipient', to=settings.AUTH_USER_MODEL)),
-                ('wanted_cross', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='agreements', to='exchange.wantedcross')),
-            ],
-        ),
-        migrations.CreateModel(
-            name='AddressView',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
-                ('owner', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='address_views', to=settings.AUTH_USER_MODEL)),
-                ('viewer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('agreement', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='address_views', to='exchange.agreement')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
-        migrations.CreateModel(
-            name='AgreementAddress',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('sealed', models.BinaryField()),
-                ('readable_from', models.DateTimeField()),
-                ('agreement', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='address', to='exchange.agreement')),
-            ],
-        ),
-        migrations.CreateModel(
-            name='AgreementEvent',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('public_id', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('created_at', models.DateTimeField(default=growers.clock.now, editable=False)),
-                ('kind', models.CharField(choices=[('proposed', 'Proposed'), ('agreed', 'Agreed'), ('declined', 'Declined'), ('lapsed', 'Lapsed'), ('sent_less', 'Sent Less'), ('came_up_short', 'Came Up Short'), ('collected', 'Collected'), ('sent', 'Sent'), ('ended', 'Ended'), ('statement_made', 'Statement Made'), ('address_stated', 'Address Stated'), ('address_changed', 'Address Changed'), ('address_removed', 'Address Removed'), ('next_donor_shown', 'Next Donor Shown'), ('donor_silent', 'Donor Silent'), ('note_written', 'Note Written')], max_length=20)),
-                ('parameters', models.JSONField(default=dict)),
-                ('actor', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('agreement', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='events', to='exchange.agreement')),
-            ],
-            options={
-                'abstract': False,
-            },
-        ),
         migrations.AddField(
             model_name='notification',
             name='event',
@@ -235,122 +268,5 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='notification',
             constraint=models.UniqueConstraint(models.F('grower'), models.F('event'), name='notification_of_event_once'),
-        ),
-        migrations.AddField(
-            model_name='agreementnote',
-            name='agreement',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='notes', to='exchange.agreement'),
-        ),
-        migrations.AddField(
-            model_name='agreementnote',
-            name='author',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
-        ),
-        migrations.AddField(
-            model_name='agreementnote',
-            name='reported_by',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
-        ),
-        migrations.AddField(
-            model_name='block',
-            name='blocked',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL),
-        ),
-        migrations.AddField(
-            model_name='block',
-            name='grower',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='blocks', to=settings.AUTH_USER_MODEL),
-        ),
-        migrations.AddField(
-            model_name='papersstatement',
-            name='agreement',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='papers_statements', to='exchange.agreement'),
-        ),
-        migrations.AddField(
-            model_name='papersstatement',
-            name='grower',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
-        ),
-        migrations.AddField(
-            model_name='quietask',
-            name='plant',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='quiet_asks', to='growers.plant'),
-        ),
-        migrations.AddField(
-            model_name='quietask',
-            name='wanted_cross',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='quiet_asks', to='exchange.wantedcross'),
-        ),
-        migrations.AddField(
-            model_name='reservation',
-            name='agreement',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reservations', to='exchange.agreement'),
-        ),
-        migrations.AddField(
-            model_name='supply',
-            name='lot',
-            field=models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='supply', to='exchange.lot'),
-        ),
-        migrations.AddField(
-            model_name='supply',
-            name='offer',
-            field=models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='supply', to='exchange.offer'),
-        ),
-        migrations.AddField(
-            model_name='reservation',
-            name='supply',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reservations', to='exchange.supply'),
-        ),
-        migrations.AddIndex(
-            model_name='agreement',
-            index=models.Index(fields=['changed_at'], name='agreement_changed_at'),
-        ),
-        migrations.AddConstraint(
-            model_name='agreement',
-            constraint=models.UniqueConstraint(models.F('offer'), models.F('wanted_cross'), condition=models.Q(('state__in', ['proposed', 'agreed'])), name='agreement_alive_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='agreement',
-            constraint=models.CheckConstraint(condition=models.Q(('doses__gte', 1), ('doses__lte', 999)), name='agreement_doses_range'),
-        ),
-        migrations.AddConstraint(
-            model_name='agreement',
-            constraint=models.CheckConstraint(condition=models.Q(('donor', models.F('recipient')), _negated=True), name='agreement_between_two'),
-        ),
-        migrations.AddConstraint(
-            model_name='block',
-            constraint=models.UniqueConstraint(models.F('grower'), models.F('blocked'), name='block_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='block',
-            constraint=models.CheckConstraint(condition=models.Q(('grower', models.F('blocked')), _negated=True), name='block_another'),
-        ),
-        migrations.AddIndex(
-            model_name='papersstatement',
-            index=models.Index(fields=['agreement', 'side'], name='papers_statement_of_side'),
-        ),
-        migrations.AddConstraint(
-            model_name='quietask',
-            constraint=models.UniqueConstraint(models.F('plant'), condition=models.Q(('answer', '')), name='quiet_ask_open_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='supply',
-            constraint=models.CheckConstraint(condition=models.Q(('total__gte', django.db.models.expressions.CombinedExpression(django.db.models.expressions.CombinedExpression(models.F('kept_back'), '+', models.F('reserved')), '+', models.F('sent')))), name='supply_never_promised_twice'),
-        ),
-        migrations.AddConstraint(
-            model_name='supply',
-            constraint=models.CheckConstraint(condition=models.Q(('offer__isnull', True), ('lot__isnull', True), _connector='XOR'), name='supply_of_offer_or_lot'),
-        ),
-        migrations.AddIndex(
-            model_name='reservation',
-            index=models.Index(fields=['supply', 'state'], name='reservation_of_supply'),
-        ),
-        migrations.AddConstraint(
-            model_name='reservation',
-            constraint=models.UniqueConstraint(models.F('agreement'), condition=models.Q(('state', 'active')), name='reservation_active_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='reservation',
-            constraint=models.CheckConstraint(condition=models.Q(('doses__gte', 1)), name='reservation_has_doses'),
         ),
     ]

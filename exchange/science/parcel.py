@@ -57,11 +57,11 @@ def hours_cold(packing: Packing, ambient_c: float) -> float:
     check_range("ambient_c", ambient_c, COLDEST_C, HOTTEST_C)
     if packing.ice_kg == 0.0:
         return 0.0
-    difference = ambient_c - packing.coolant_melting_c
-    if difference <= 0.0:
+    leak_w = heat_conductance_w_k(packing) * (ambient_c - packing.coolant_melting_c)
+    if leak_w <= 0.0:  # also where a tiny difference leaks less than the smallest number
         return inf
     heat_j = packing.ice_kg * packing.coolant_latent_heat_j_kg
-    return heat_j / (heat_conductance_w_k(packing) * difference) / SECONDS_PER_HOUR
+    return heat_j / leak_w / SECONDS_PER_HOUR
 
 
 def warm_up_time_constant_hours(packing: Packing, *, coolant_frozen: bool = False) -> float:

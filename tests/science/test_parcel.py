@@ -92,6 +92,7 @@ def test_temperature_at_the_hours_below_a_limit_is_that_limit() -> None:
 
 def test_frost_cools_a_frozen_parcel_and_melts_nothing() -> None:
     assert hours_cold(DEFAULT_PACKING, -10.0) == inf
+    assert hours_cold(DEFAULT_PACKING, 5e-324) == inf
     assert hours_below(DEFAULT_PACKING, -10.0, 8.0) == inf
     tau = warm_up_time_constant_hours(DEFAULT_PACKING, coolant_frozen=True)
     assert tau < warm_up_time_constant_hours(DEFAULT_PACKING)
