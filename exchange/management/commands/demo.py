@@ -37,7 +37,7 @@ class Command(BaseCommand):
 
     help = "Load the invented demo society, forecast, match, and print the pairings."
     # They import the whole API, which the demo has no use for; `manage.py check` makes them.
-    requires_system_checks: list[str] = []  # noqa: RUF012 - typed so by Django
+    requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Day to reckon as of, and a file for the same result as JSON."""
