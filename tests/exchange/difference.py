@@ -14,6 +14,7 @@ from tests.exchange.refusal import Snapshot
 Row = dict[str, Any]
 Story = dict[str, list[str]]
 IDENTITY = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
+DIGEST = re.compile(r"\b[0-9a-f]{64}\b")
 INSTANT = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d[.\d]*(?:Z|\+00:00)?")
 LEFT_OUT = ("id", "digest", "input_digest", "token_key", "password", "revision", "attempts")
 """Keys of rows, what is made of them or drawn by lot, and how often a worker was at it."""
@@ -99,7 +100,7 @@ def _told(table: str, row: Row, ranks: dict[str, dict[Any, int]]) -> str:
 def _plain(value: Any) -> Any:
     if isinstance(value, datetime | UUID | bytes | memoryview):
         return type(value).__name__
-    return INSTANT.sub("an instant", IDENTITY.sub("an id", repr(value)))
+    return INSTANT.sub("an instant", DIGEST.sub("a digest", IDENTITY.sub("an id", repr(value))))
 
 
 def _references(table: str) -> dict[str, str]:

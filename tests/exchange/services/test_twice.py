@@ -1,23 +1,31 @@
 """Work that is delivered twice, at once or one after the other, comes to the same end as once."""
 
+import os
+import subprocess
+import sys
 from collections.abc import Callable
 from datetime import date
 from functools import partial
 
 import pytest
+from django.conf import settings
 
+from exchange.project.celery import app
+from exchange.services.coordinator import coordinator_grant
 from exchange.services.due import HANDLERS
+from exchange.services.matching_order import matching_order
 from exchange.services.offer_due import SEASON
 from exchange.services.quiet_ask import SOCIETY
 from exchange.services.rescoring import rescore
 from growers import clock as project_clock
 from growers.models import Grower
+from tests.architecture.tree import PACKAGES
 from tests.clock import MovableClock
 from tests.exchange.bargain import agree, make_bargain, propose
 from tests.exchange.difference import Story, story, unlike
 from tests.exchange.quiet import make_owner, make_unoffered, make_wish
 from tests.exchange.refusal import rows
-from tests.exchange.society import FRANCE, NOON, make_groups, make_pairing
+from tests.exchange.society import FRANCE, NOON, make_groups, make_pairing, make_society
 from tests.factories import make_grower, make_offer, make_plant, make_site
 from tests.growers.services.test_race import at_once
 from tests.served.service import emptied
@@ -85,6 +93,19 @@ def _an_offer_that_nobody_confirmed(donor: Grower, recipient: Grower, clock: Mov
     return offer.pk
 
 
+@scene("matching")
+def _facts_that_no_run_has_taken_in(donor: Grower, recipient: Grower, clock: MovableClock) -> int:
+    make_society(donor, recipient)
+    return 1
+
+
+@scene("matching_order")
+def _a_run_that_a_coordinator_ordered(donor: Grower, recipient: Grower, clock: MovableClock) -> int:
+    make_society(donor, recipient)
+    coordinator = coordinator_grant(handle=make_grower("weir").handle)
+    return matching_order(actor=coordinator, now=project_clock.now()).pk
+
+
 @scene("quiet_ask")
 def _pollen_that_nobody_offers(donor: Grower, recipient: Grower, clock: MovableClock) -> int:
     make_groups()
@@ -126,3 +147,26 @@ def test_what_is_due_may_be_done_twice(kind: str, what: str, clock: MovableClock
     assert_twice_is_once(
         SCENES[kind, what], clock, lambda subject_id: HANDLERS[kind](subject_id, project_clock.now())
     )
+
+
+@pytest.mark.parametrize("name", ["exchange.due.sweep", "exchange.matching"])
+def test_a_task_may_be_delivered_twice(name: str, clock: MovableClock) -> None:
+    def an_old_yes_and_new_facts(donor: Grower, recipient: Grower, clock: MovableClock) -> int:
+        society = make_society(donor, recipient)
+        propose(make_pairing(society.offer, society.wanted), doses=1)
+        clock.move(days=11)
+        return 0
+
+    assert_twice_is_once(an_old_yes_and_new_facts, clock, lambda _: app.tasks[name]())
+
+
+def test_every_kind_and_every_task_is_tried() -> None:
+    """As a worker knows them, which loads no more than the tasks."""
+    program = "import django; django.setup(); from exchange.services.due import HANDLERS; print(*HANDLERS)"
+    command = [sys.executable, "-c", program]
+    found = subprocess.run(
+        command, cwd=settings.BASE_DIR, env=os.environ, check=True, capture_output=True, text=True
+    )
+    assert sorted(found.stdout.split()) == sorted({kind for kind, _ in SCENES})
+    ours = {name for name, task in app.tasks.items() if type(task).__module__.startswith(PACKAGES)}
+    assert ours == {"exchange.due.sweep", "exchange.matching"}
