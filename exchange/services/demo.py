@@ -4,10 +4,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
+from uuid import NAMESPACE_OID, UUID, uuid5
 
 from django.db import transaction
 
-from exchange.models import Offer
+from exchange.models import Offer, WantedCross
 from exchange.services.border_note import border_note_create
 from exchange.services.offer import OfferFields, offer_create, offer_in_hand_create
 from exchange.services.wanted_cross import WantedCrossFields, wanted_cross_create
@@ -26,6 +27,8 @@ class _Loaded:
     growers: dict[str, Grower] = field(default_factory=dict)
     sites: dict[str, dict[str, Site]] = field(default_factory=dict)
     plants: dict[str, Plant] = field(default_factory=dict)
+    offers: list[Offer] = field(default_factory=list)
+    wanted_crosses: list[WantedCross] = field(default_factory=list)
 
 
 Row = TypeVar("Row")
@@ -45,7 +48,22 @@ def demo_load(folder: Path) -> bool:
         loaded = _Loaded()
         for name, rows in tables.items():
             _table_load(f"{name}.csv", rows, READERS[name], loaded)
+        _ids_fix(loaded)
     return True
+
+
+def _ids_fix(loaded: _Loaded) -> None:
+    """Draws of bloom are seeded by ids: with fixed ones the demo tells the same wherever it is loaded."""
+    for row in loaded.plants.values():
+        Plant.objects.filter(pk=row.pk).update(public_id=_fixed("plant", row.number))
+    for position, offer in enumerate(loaded.offers):
+        Offer.objects.filter(pk=offer.pk).update(public_id=_fixed("Offer", str(position)))
+    for position, wanted in enumerate(loaded.wanted_crosses):
+        WantedCross.objects.filter(pk=wanted.pk).update(public_id=_fixed("WantedCross", str(position)))
+
+
+def _fixed(*words: str) -> UUID:
+    return uuid5(NAMESPACE_OID, " ".join(words))
 
 
 def _rows(folder: Path, name: str) -> list[TableRow]:
@@ -262,14 +280,15 @@ def _offer(cells: CellReader, loaded: _Loaded) -> None:
         for column in ("collected_on", "store"):
             if cells.row.cells[column]:
                 cells.refuse(column, cells.row.cells[column], "nothing on request", code="not_allowed")
-        offer_create(actor=given.grower, plant=given, **fields)
+        loaded.offers.append(offer_create(actor=given.grower, plant=given, **fields))
         return
     collected_on = cells.day("collected_on", needed=kind == Offer.Kind.IN_HAND)
     if kind and collected_on is not None:
         store = cells.text("store")
-        offer_in_hand_create(
+        made = offer_in_hand_create(
             actor=given.grower, plant=given, collected_on=collected_on, store=store, **fields
         )
+        loaded.offers.append(made)
 
 
 def _wanted_cross(cells: CellReader, loaded: _Loaded) -> None:
@@ -284,9 +303,10 @@ def _wanted_cross(cells: CellReader, loaded: _Loaded) -> None:
         fields["least_chance"] = least_chance
     plants = [_owned(cells, "pollen_plants", loaded, key=key) for key in _list(cells, "pollen_plants")]
     taxa = [_taxon(cells, "pollen_taxa", name) for name in _list(cells, "pollen_taxa")]
-    wanted_cross_create(
+    made = wanted_cross_create(
         actor=seed_parent.grower, seed_parent=seed_parent, pollen_plants=plants, pollen_taxa=taxa, **fields
     )
+    loaded.wanted_crosses.append(made)
 
 
 READERS: dict[str, Reader] = {

@@ -1,7 +1,6 @@
 """Pairs of the demo, each planned by itself: two rows, and what selectors and matching make of them."""
 
 import os
-import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -27,7 +26,6 @@ from exchange.selectors.smallest_change import alternatives
 from exchange.services.demo import demo_load
 from exchange.services.sharing import Planned
 from exchange.wording.catalogue import sentence
-from growers.models import Plant
 from growers.services.reference import reference_load
 from tests.clock import MovableClock
 
@@ -37,30 +35,17 @@ NOT_THIS_CROSS = frozenset({"not_asked_for", "traits_missing"})
 
 @contextmanager
 def demo_society() -> Iterator[None]:
-    """All tables of the demo in the database, to be undone; ids are fixed, and with them the scenarios."""
+    """All tables of the demo in the database, to be undone."""
     clock = MovableClock(Path(os.environ["CLOCK_OFFSET_FILE"]))
     clock.set(LOADED_AT)
     try:
         with transaction.atomic():
             reference_load()
             assert demo_load(FOLDER)
-            _ids_fix()
             yield
             transaction.set_rollback(True)
     finally:
         clock.reset()
-
-
-def _ids_fix() -> None:
-    for plant in Plant.objects.all():
-        Plant.objects.filter(pk=plant.pk).update(public_id=_fixed("plant", plant.number))
-    for model in (Offer, WantedCross):
-        for position, row in enumerate(model._default_manager.order_by("pk")):
-            model._default_manager.filter(pk=row.pk).update(public_id=_fixed(model.__name__, str(position)))
-
-
-def _fixed(*words: str) -> uuid.UUID:
-    return uuid.uuid5(uuid.NAMESPACE_OID, " ".join(words))
 
 
 @dataclass(frozen=True)

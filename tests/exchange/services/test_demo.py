@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
+from django.db import transaction
 
 from exchange.management.commands import demo
 from exchange.models import BorderNote, Lot, Offer, WantedCross
@@ -102,6 +103,18 @@ def test_cells_are_read_as_what_they_mean(tables: Path) -> None:
         2,
         False,
     )
+
+
+def test_ids_that_draws_are_seeded_by_are_the_same_wherever_it_is_loaded(tables: Path) -> None:
+    kinds = (Plant, Offer, WantedCross)
+    found = []
+    for _ in range(2):
+        with transaction.atomic():
+            assert demo_load(tables)
+            found.append([set(kind.objects.values_list("public_id", flat=True)) for kind in kinds])
+            transaction.set_rollback(True)
+    assert found[0] == found[1]
+    assert all(found[0])
 
 
 def test_a_second_load_touches_nothing(tables: Path) -> None:
