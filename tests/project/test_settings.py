@@ -139,7 +139,13 @@ def test_under_test_postgresql_needs_no_redis(load: Any) -> None:
     assert settings["PASSWORD_HASHERS"][0].endswith("MD5PasswordHasher")
 
 
-@pytest.mark.parametrize("name", ["REDIS_URL", "SECRET_KEY", "ADDRESS_KEYS", "ALLOWED_HOSTS"])
+def test_under_test_a_worker_may_have_a_broker_and_a_moved_clock(load: Any) -> None:
+    servers = {name: SERVICE[name] for name in ("DATABASE_URL", "REDIS_URL")}
+    settings = load(**servers, UNDER_TEST="true", CLOCK_OFFSET_FILE="/tmp/offset")
+    assert (settings["TASKS_BY_BROKER"], settings["SERVICE_MODE"]) == (True, False)
+
+
+@pytest.mark.parametrize("name", ["SECRET_KEY", "ADDRESS_KEYS", "ALLOWED_HOSTS"])
 def test_what_only_servers_set_is_refused_under_test(load: Any, name: str) -> None:
     with pytest.raises(SettingError) as caught:
         load(UNDER_TEST="true", **{name: SERVICE[name]})
