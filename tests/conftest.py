@@ -152,6 +152,15 @@ def log_without_secrets() -> Iterator[None]:
     assert told == []
 
 
+@pytest.fixture(scope="session", autouse=True)
+def tables_can_be_emptied() -> Iterator[None]:
+    """Tests that commit leave nothing behind, append-only or not."""
+    from tests.append_only import flush_allowed
+
+    with flush_allowed():
+        yield
+
+
 @pytest.fixture
 def clock() -> Iterator[MovableClock]:
     """The project's clock, to be set and moved."""

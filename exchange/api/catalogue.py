@@ -103,7 +103,12 @@ KINDS = (
         _("It is not kept. Ask with a new Idempotency-Key, and revoke what was made, if anything was."),
     ),
     ProblemKind("stale", 412, _("It has changed meanwhile"), _("Read it again and send the new ETag.")),
-    ProblemKind("too_large", 413, _("Too large"), _("The body is larger than one megabyte.")),
+    ProblemKind(
+        "too_large",
+        413,
+        _("Too large"),
+        _("The body is larger than one megabyte, or than this operation says."),
+    ),
     ProblemKind("media_type", 415, _("Unknown media type"), _("Send the media type that is declared.")),
     ProblemKind(
         "invalid_input",

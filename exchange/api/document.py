@@ -72,7 +72,8 @@ def declared(operation: "Operation") -> Callable[[Any], Any]:
 
 
 def _status(operation: "Operation") -> int | tuple[int, str]:
-    return (operation.status, TABLE_MEDIA_TYPE) if operation.kind == "table" else operation.status
+    media_type = TABLE_MEDIA_TYPE if operation.kind == "table" else operation.media_type
+    return (operation.status, media_type) if media_type else operation.status
 
 
 def codes(operation: "Operation") -> tuple[str, ...]:
@@ -120,6 +121,8 @@ def _problem_example(kind: ProblemKind) -> OpenApiExample:
 def _success(operation: "Operation") -> OpenApiResponse:
     if operation.kind == "table":
         return _with_example(OpenApiTypes.STR, operation.status, operation.example)
+    if operation.kind == "document":
+        return _with_example(operation.out or OpenApiTypes.BINARY, operation.status, operation.example)
     if operation.out is None:
         return OpenApiResponse(description="Done.")
     example, out = operation.example, operation.out
@@ -175,7 +178,7 @@ def _answered(operation: "Operation") -> list[OpenApiParameter]:
     """Headers of the answers."""
     found = [_answer_header("Retry-After", OpenApiTypes.INT, [429, 503], "Seconds to wait.")]
     found.append(_answer_header("WWW-Authenticate", OpenApiTypes.STR, [401], "How to sign in."))
-    if operation.out is not None or operation.kind == "table":
+    if operation.out is not None or operation.kind in ("table", "document"):
         found.append(_answer_header("ETag", OpenApiTypes.STR, [operation.status], "Hash of the answer."))
     if operation.kind == "page":
         found.append(

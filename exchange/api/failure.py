@@ -36,6 +36,11 @@ def server_error(request: HttpRequest) -> HttpResponse:
     return _answer(request, as_problem(sys.exc_info()[1]) or ApiProblem("internal"))
 
 
+def too_many_requests(request: HttpRequest, seconds: int) -> HttpResponse:
+    """A page that was asked for too often."""
+    return _answer(request, ApiProblem("too_many_requests", headers={"Retry-After": str(seconds)}))
+
+
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     """A form without its token."""
     return _answer(request, ApiProblem("csrf_failed"))

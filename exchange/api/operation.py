@@ -17,7 +17,7 @@ from exchange.api.document import declared
 from exchange.api.strict import StrictSerializer
 from growers.models import Grower
 
-Kind = Literal["read", "page", "table", "create", "act", "change", "remove"]
+Kind = Literal["read", "page", "table", "document", "create", "act", "change", "remove"]
 Out = type[Serializer[Any]]
 In = type[StrictSerializer]
 Example = dict[str, Any] | str
@@ -57,6 +57,8 @@ class Operation:
         Name of the route of what is created, for the header Location.
     order : tuple of str
         Order of a page's rows; the last field must be unique.
+    media_type : str
+        Of a document.
     """
 
     kind: Kind
@@ -75,6 +77,7 @@ class Operation:
     secret: bool = False
     at: str = ""
     order: tuple[str, ...] = ()
+    media_type: str = ""
     status: int = 200
     handler: Handler = field(default=lambda _self, _call: None)
 
@@ -94,6 +97,14 @@ def page(
 def table(name: str, summary: str, *, example: str, **options: Any) -> Decorator:
     """GET of a CSV table, all of it; the handler gives its text."""
     return _operation("table", name, summary, example=example, **options)
+
+
+def document(name: str, summary: str, *, media_type: str, example: Example, **options: Any) -> Decorator:
+    """GET of a file; the handler gives a :class:`exchange.api.file.File`.
+
+    With ``out`` the answer is JSON of this shape, without it bytes that only their media type describes.
+    """
+    return _operation("document", name, summary, media_type=media_type, example=example, **options)
 
 
 def create(name: str, summary: str, body: In, out: Out, **options: Any) -> Decorator:

@@ -28,6 +28,7 @@ from rest_framework.views import APIView
 
 from exchange.api import etag, idempotency
 from exchange.api.errors import ApiProblem, Fault, faults_of
+from exchange.api.file import file_response
 from exchange.api.media import json_bytes
 from exchange.api.operation import Call, Operation
 from exchange.api.pagination import HIGHEST_LIMIT, Links, Page
@@ -89,6 +90,7 @@ class Resource(APIView):
         steps = {
             "page": self._page,
             "table": self._table,
+            "document": self._document,
             "create": self._write,
             "act": self._write,
             "change": self._change,
@@ -107,6 +109,10 @@ class Resource(APIView):
     def _table(self, operation: Operation, call: Call, path: Mapping[str, Any]) -> HttpResponse:
         call.row = self.find(call, path)
         return table_response(operation.name, operation.handler(self, call))
+
+    def _document(self, operation: Operation, call: Call, path: Mapping[str, Any]) -> HttpResponse:
+        call.row = self.find(call, path)
+        return file_response(operation.handler(self, call), operation.media_type)
 
     def _page(self, operation: Operation, call: Call, path: Mapping[str, Any]) -> HttpResponse:
         call.row = self.find(call, path)

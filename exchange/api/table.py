@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.conf import settings
-from django.core.exceptions import RequestDataTooBig
 from django.http import HttpResponse
 from django.utils.datastructures import MultiValueDict
 from django.utils.translation import gettext as _
@@ -21,7 +20,9 @@ MEDIA_TYPE = "text/csv; charset=utf-8; header=present"
 
 
 class TableFormParser(MultiPartParser):
-    """A form with a file; like any body no larger than a megabyte, and nothing in it twice."""
+    """A form with a file; like any body no larger than a megabyte unless told so, and nothing in it twice."""
+
+    most_bytes = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
 
     def parse(
         self, stream: Any, media_type: str | None = None, parser_context: Any = None
@@ -29,8 +30,9 @@ class TableFormParser(MultiPartParser):
         """Fields and files."""
         # Django limits the fields of a form and not its files.
         length = parser_context["request"].META.get("CONTENT_LENGTH") or 0
-        if int(length) > settings.DATA_UPLOAD_MAX_MEMORY_SIZE:
-            raise RequestDataTooBig
+        if int(length) > self.most_bytes:
+            detail = _("The body is larger than {bytes} bytes.").format(bytes=self.most_bytes)
+            raise ApiProblem("too_large", detail)
         parsed = super().parse(stream, media_type, parser_context)
         _once_check(parsed.data, parsed.files)
         return parsed

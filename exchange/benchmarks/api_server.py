@@ -76,14 +76,15 @@ def served() -> Iterator[Server]:
         PrivateRedis(environment=outer) as redis,
         tempfile.TemporaryDirectory() as folder,
     ):
-        variables = {**outer, **_settings(folder), "DATABASE_URL": postgres, "REDIS_URL": redis}
-        _run(variables, "manage.py", "migrate", "--verbosity", "0")
-        token, plant_id = _run(variables, "-c", SEED).split()
+        variables = {**outer, **service_settings(folder), "DATABASE_URL": postgres, "REDIS_URL": redis}
+        run_ours(variables, "manage.py", "migrate", "--verbosity", "0")
+        token, plant_id = run_ours(variables, "-c", SEED).split()
         with _worker(variables, Path(folder) / "log") as port:
             yield Server(port, token, plant_id)
 
 
-def _settings(folder: str) -> dict[str, str]:
+def service_settings(folder: str) -> dict[str, str]:
+    """Variables of a service of our own, but for the addresses of its servers."""
     return {
         "DJANGO_SETTINGS_MODULE": "exchange.benchmarks.api_settings",
         "DATA_DIR": folder,
@@ -96,7 +97,8 @@ def _settings(folder: str) -> dict[str, str]:
     }
 
 
-def _run(variables: Mapping[str, str], *arguments: str) -> str:
+def run_ours(variables: Mapping[str, str], *arguments: str) -> str:
+    """What a command of ours prints; ``ServerFailed`` with what it says if it fails."""
     command = [sys.executable, *arguments]
     done = subprocess.run(command, cwd=BASE_DIR, env=variables, check=False, capture_output=True, text=True)
     if done.returncode != 0:

@@ -7,22 +7,33 @@ from exchange.models.agreement_address import AgreementAddress
 from exchange.models.agreement_event import AgreementEvent
 from exchange.models.agreement_note import AgreementNote
 from exchange.models.api_token import ApiToken
+from exchange.models.assay import Assay
 from exchange.models.block import Block
 from exchange.models.border_note import BorderNote
 from exchange.models.coordinator import Coordinator
+from exchange.models.custody_event import CustodyEvent
 from exchange.models.due import DueTask
 from exchange.models.idempotency import IdempotentAnswer
+from exchange.models.incident import Incident
 from exchange.models.lease import Lease
 from exchange.models.lot import Lot
+from exchange.models.lot_outlook import LotOutlook
 from exchange.models.matching_order import MatchingOrder
 from exchange.models.matching_run import MatchingRun
+from exchange.models.note_key import NoteKey
 from exchange.models.notification import Notification
 from exchange.models.offer import Offer
+from exchange.models.packet import Packet
 from exchange.models.pairing import Pairing
 from exchange.models.papers_statement import PapersStatement
 from exchange.models.quiet_ask import QuietAsk
+from exchange.models.recall import Recall
+from exchange.models.recall_notice import RecallNotice
 from exchange.models.reservation import Reservation
+from exchange.models.stay import Stay
+from exchange.models.store import Store
 from exchange.models.supply import Supply
+from exchange.models.temperature_upload import TemperatureUpload
 from exchange.models.wanted_cross import WantedCross
 
 __all__ = [
@@ -33,21 +44,32 @@ __all__ = [
     "AgreementEvent",
     "AgreementNote",
     "ApiToken",
+    "Assay",
     "Block",
     "BorderNote",
     "Coordinator",
+    "CustodyEvent",
     "DueTask",
     "IdempotentAnswer",
+    "Incident",
     "Lease",
     "Lot",
+    "LotOutlook",
     "MatchingOrder",
     "MatchingRun",
+    "NoteKey",
     "Notification",
     "Offer",
+    "Packet",
     "Pairing",
     "PapersStatement",
     "QuietAsk",
+    "Recall",
+    "RecallNotice",
     "Reservation",
+    "Stay",
+    "Store",
     "Supply",
+    "TemperatureUpload",
     "WantedCross",
 ]

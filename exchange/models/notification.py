@@ -3,8 +3,10 @@
 from django.db import models
 
 from exchange.models.agreement_event import AgreementEvent
+from exchange.models.custody_event import CustodyEvent
 from exchange.models.offer import Offer
 from exchange.models.pairing import Pairing
+from exchange.models.recall import Recall
 from growers.models import Grower
 from growers.models.base import PublicModel
 
@@ -12,7 +14,7 @@ from growers.models.base import PublicModel
 class Notification(PublicModel):
     """Something happened that concerns a grower; the sentence is made for its reader.
 
-    Its subject is one of a pairing, an event of an agreement, or an offer.
+    Its subject is one of a pairing, an event of an agreement or of a lot, an offer, or a recall.
     """
 
     class Kind(models.TextChoices):
@@ -22,6 +24,8 @@ class Notification(PublicModel):
         AGREEMENT = "agreement_event"
         STILL_TRUE = "offer_still_true"
         PAUSED = "offer_paused"
+        LOT = "lot_event"
+        RECALL = "recall"
 
     grower = models.ForeignKey(Grower, on_delete=models.CASCADE, related_name="notifications")
     kind = models.CharField(max_length=30, choices=Kind)
@@ -34,11 +38,19 @@ class Notification(PublicModel):
     offer = models.ForeignKey(
         Offer, on_delete=models.CASCADE, null=True, blank=True, related_name="notifications"
     )
+    custody_event = models.ForeignKey(
+        CustodyEvent, on_delete=models.CASCADE, null=True, blank=True, related_name="notifications"
+    )
+    recall = models.ForeignKey(
+        Recall, on_delete=models.CASCADE, null=True, blank=True, related_name="notifications"
+    )
     read_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [
             models.UniqueConstraint("grower", "kind", "pairing", name="notification_once"),
             models.UniqueConstraint("grower", "event", name="notification_of_event_once"),
+            models.UniqueConstraint("grower", "custody_event", name="notification_of_custody_event_once"),
+            models.UniqueConstraint("grower", "recall", name="notification_of_recall_once"),
         ]
         indexes = [models.Index(fields=["grower", "created_at"], name="notification_of_grower")]

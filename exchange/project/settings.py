@@ -93,6 +93,7 @@ INSTALLED_APPS = [
     "drf_spectacular_sidecar",
     "growers",
     "exchange",
+    "exchange.web",
 ]
 MIDDLEWARE = [
     "exchange.api.request_id.RequestIdMiddleware",
@@ -279,6 +280,16 @@ SPECTACULAR_SETTINGS = {
         "SeasonPrecision": "growers.models.bloom.BloomSeason.Precision",
         "Scope": [("read", "Read"), ("write", "Write"), ("feed", "Feed")],
         "Treatment": "exchange.models.offer.Treatment",
+        "AssayMethod": "exchange.models.assay.Assay.Method",
+        "CustodyKind": "exchange.models.custody_event.CustodyEvent.Kind",
+        "IncidentKind": "exchange.models.incident.Incident.Kind",
+        "StoreKind": "exchange.models.store.Store.Kind",
+        "LotState": "exchange.models.lot.Lot.State",
+        "AgreementRole": [("donor", "donor"), ("recipient", "recipient")],
+        "RecallKind": "exchange.models.recall.Recall.Kind",
+        "LoggerDecimalMark": [("point", "point"), ("comma", "comma")],
+        "LotRole": [("owner", "owner"), ("partner", "partner")],
+        "CustodyBy": [("you", "you"), ("other", "other")],
         "TreatmentByPost": [("fresh", "Fresh"), ("dried", "Dried")],
         "OfferKind": "exchange.models.offer.Offer.Kind",
         "SightingKind": "growers.models.bloom.BloomSighting.Kind",
@@ -302,6 +313,8 @@ SPECTACULAR_SETTINGS = {
         "exchange.api.v1.webhook.agreement",
         "exchange.api.v1.webhook.still_true",
         "exchange.api.v1.webhook.paused",
+        "exchange.api.v1.webhook.lot",
+        "exchange.api.v1.webhook.recall",
     ],
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",

@@ -1,8 +1,10 @@
-"""Addresses of the server; the pages add theirs here."""
+"""Addresses of the server."""
 
 from django.urls import URLPattern, URLResolver, include, path
 
 from exchange.api import health, page
+from exchange.api.page_limit import within_limit
+from exchange.web import lot
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("health/live", health.live, name="live"),
@@ -10,6 +12,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/openapi.json", page.openapi_json, name="openapi"),
     path("api/v1/docs", page.docs, name="docs"),
     path("api/v1/", include("exchange.api.v1.urls")),
+    path("l/<str:code>", within_limit(lot.lot_shown), name="lot_page"),
     path("account/", include("allauth.urls")),
 ]
 

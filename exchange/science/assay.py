@@ -248,6 +248,8 @@ def update_by_assays(
     corrected weights; the better of the two sets is kept.
     """
     prior = prior_draws(treatment, wide_initial=wide_initial)
+    if not assays and not stains:
+        return AssayUpdate(prior, float(len(prior.weight)), False, 1.0)
     log_weight = log_likelihood(prior, assays, stains, correlation=correlation)
     best = replace(prior, weight=normalized_weight(log_weight))
     reached, redrawn = effective_sample(best.weight), False

@@ -105,6 +105,15 @@ LIVE_EFFECT_RATE = LogNormalPrior(2.0, 0.9, "", "germination is not seed set; Lo
 DRYING_HOURS = Constant(24.0, "h", "growers dry 12–48 h before chilling", "judgement")
 DRYING_TEMPERATURE_C = Constant(22.0, "°C", "a dry room", "judgement")
 STORE_TEMPERATURE_C = Constant(4.0, "°C", "a household refrigerator, at both ends", "judgement")
+FREEZER_TEMPERATURE_C = Constant(-18.0, "°C", "a household freezer", "practice")
+COLDER_TEMPERATURE_C = Constant(-80.0, "°C", "a laboratory freezer", "practice")
+COLLECTED_HOUR = Constant(9.0, "h", "local hour of collecting where none is stated", "judgement")
+FELT_COLD_C = Constant(4.0, "°C", "a packet that felt cold", "judgement")
+FELT_COOL_C = Constant(14.0, "°C", "a packet that felt cool", "judgement")
+FELT_WARM_C = Constant(26.0, "°C", "a packet that felt warm", "judgement")
+SWITCHED_OFF_TEMPERATURE_C = Constant(22.0, "°C", "a store without power, a room", "judgement")
+LEFT_OUT_TEMPERATURE_C = Constant(26.0, "°C", "out of its store on a warm day", "judgement")
+LONGEST_OUTLOOK_DAYS = Constant(7300.0, "d", "dates beyond twenty years are not named", "judgement")
 
 # --- deciding dates ----------------------------------------------------------------------------
 
@@ -145,6 +154,7 @@ STAY_BONUS = Constant(
 ALLOCATION_UNITS = Constant(1e6, "", "values of doses are compared in whole millionths", "definition")
 
 # --- assays ---
+Q10_NODES = Constant(24.0, "nodes", "ages of all draws from so many: error below 1e-12, tested", "judgement")
 REPLICATE_CORRELATION = Constant(
     0.02, "", "correlation of grains in one replicate; pollen clumps, no source", "judgement"
 )
@@ -164,6 +174,13 @@ LIFE_SHARPENED_RATIO = Constant(
 LOW_VIABILITY = Constant(0.05, "", "median viability below it is a warning, never a factor", "judgement")
 REPLICATE_TOLERANCE_SIGNIFICANCE = Constant(
     0.025, "", "reproduces 7 CFR 201.55 within 1 point with the formula of Miles 1963", "judgement"
+)
+GRAINS_PER_REPLICATE_ADVISED = Constant(
+    100, "grains", "seed rules count hundreds; no count that is enough was found for pollen", "judgement"
+)
+REPLICATES_ADVISED = Constant(3, "replicates", "of different anthers; no standard was found", "judgement")
+REPLICATES_FULL = Constant(
+    4, "replicates", "a full seed test, 4 × 100: 7 CFR 201.55 makes it again, adds nothing to it", "judgement"
 )
 
 # --- temperature ---
@@ -376,3 +393,29 @@ GERMINATION_WITHIN_GROUP = BetaPrior(5.0, 5.0, "custom of the trade, no count fo
 
 KINSHIP_WARNING = Constant(0.125, "", "disomic F of the offspring, as of half sibs", "judgement")
 KINSHIP_STRONG_WARNING = Constant(0.25, "", "disomic F of the offspring, as of full sibs", "judgement")
+
+# --- logger files ---
+
+LOGGER_FILE_BYTES = Constant(20_000_000, "bytes", "500,000 lines of 40 characters", "judgement")
+LOGGER_ROWS = Constant(500_000, "lines", "most lines of a file", "judgement")
+LOGGER_CELLS = Constant(4_000_000, "cells", "eight columns in each of the lines", "judgement")
+LOGGER_LINE_CHARACTERS = Constant(4_000, "characters", "longest line of a file", "judgement")
+LOGGER_FIRST_YEAR = Constant(1970, "year", "a reading dated before it has a broken clock", "judgement")
+LOGGER_LAST_YEAR = Constant(2099, "year", "two digits of a year mean this century", "judgement")
+LOGGER_UNREADABLE_SHARE = Constant(
+    0.05, "", "more rows left out than this share, and the file is refused", "judgement"
+)
+LOGGER_UNREADABLE_ROWS = Constant(2, "rows", "so few may always be left out: a footer, a stop", "judgement")
+LOGGER_GAP_INTERVALS = Constant(1.5, "", "times the median interval: longer is a gap", "judgement")
+LOGGER_MARKED_GAP_HOURS = Constant(1.0, "h", "longer gaps are unknown, not interpolated", "judgement")
+LOGGER_MARKED_GAP_INTERVALS = Constant(3.0, "", "as hours; the longer of the two counts", "judgement")
+LOGGER_STEEP_C_PER_MINUTE = Constant(
+    10.0, "°C/min", "faster than a logger of minutes can follow air", "judgement"
+)
+LOGGER_STEEP_CHANGE_C = Constant(5.0, "°C", "a smaller step is noise or rounding, however quick", "judgement")
+LOGGER_FAHRENHEIT_LOW = Constant(33.0, "", "a chilled parcel in °F reads 33–50", "judgement")
+LOGGER_FAHRENHEIT_HIGH = Constant(50.0, "", "a chilled parcel in °F reads 33–50", "judgement")
+LOGGER_FAHRENHEIT_NEVER_BELOW = Constant(20.0, "", "a chilled parcel in °C reads below it", "judgement")
+FAHRENHEIT_ZERO = Constant(32.0, "°F", "0 °C", "definition")
+FAHRENHEIT_DEGREES = Constant(1.8, "°F/°C", "degrees Fahrenheit to one of Celsius", "definition")
+CHILLED_MAXIMUM_C = Constant(8.0, "°C", "limits 2–8 °C, USP chapter 659 (drugs, not pollen)", "memory")

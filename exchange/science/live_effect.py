@@ -76,7 +76,23 @@ def live_effect(remaining: FloatArray, rate: FloatArray) -> FloatArray:
     return np.minimum(effect, 1.0)
 
 
-def _age_at_effect(draws: ViabilityDraws, rate: FloatArray, effect: float) -> FloatArray:
+def age_at_effect(draws: ViabilityDraws, rate: FloatArray, effect: float) -> FloatArray:
+    """Give the age at which the live effect of each draw has fallen to a level.
+
+    Parameters
+    ----------
+    draws : ViabilityDraws
+        n draws.
+    rate : FloatArray
+        λ of the same draws, shape (n,), 0 or more.
+    effect : float
+        0 to 1.
+
+    Returns
+    -------
+    FloatArray
+        Shape (n,), equivalent days at 4 °C after cutting.
+    """
     lost = -effect * np.expm1(-rate)
     share = np.divide(-np.log1p(-lost), rate, out=np.full_like(rate, effect), where=rate > 0.0)
     return age_at_fraction(np.clip(share, 0.0, 1.0), draws.half_life_days, draws.shape)
@@ -109,7 +125,7 @@ def best_before_days(draws: ViabilityDraws, rate: FloatArray) -> tuple[float, fl
     quantile of the ages at which each draw does: exact, no search. The half is a judgement.
     """
     check_range("rate", rate, 0.0, np.inf)
-    ages = _age_at_effect(draws, np.asarray(rate, dtype=np.float64), BEST_BEFORE_EFFECT.value)
+    ages = age_at_effect(draws, np.asarray(rate, dtype=np.float64), BEST_BEFORE_EFFECT.value)
     return (
         float(weighted_quantile(ages, draws.weight, EARLY)),
         float(weighted_quantile(ages, draws.weight, MIDDLE)),
@@ -149,7 +165,7 @@ def days_left(
     """
     check_range("rate", rate, 0.0, np.inf)
     check_range("thermal_age_days", thermal_age_days, 0.0, np.inf)
-    ages = _age_at_effect(draws, np.asarray(rate, dtype=np.float64), BEST_BEFORE_EFFECT.value)
+    ages = age_at_effect(draws, np.asarray(rate, dtype=np.float64), BEST_BEFORE_EFFECT.value)
     days = (ages - np.asarray(thermal_age_days)) / rate_factor(temperature_c, draws.q10)
     return (
         float(weighted_quantile(days, draws.weight, EARLY)),

@@ -61,13 +61,40 @@ def wilson_interval(successes: int, total: int, *, confidence: float = 0.95) -> 
     Wilson 1927, J. Am. Stat. Assoc. 22:209–212 [memory].
     """
     check_count(successes, total)
+    return score_interval(successes / total, total, confidence=confidence)
+
+
+def score_interval(proportion: float, grains: float, *, confidence: float = 0.95) -> tuple[float, float]:
+    """Give Wilson's interval of a proportion that rests on so many independent grains, whole or not.
+
+    Parameters
+    ----------
+    proportion : float
+        Counted share, 0–1.
+    grains : float
+        Above 0; of clumped grains what ``effective_count`` gives.
+    confidence : float
+        0.5 to 0.9999.
+
+    Returns
+    -------
+    tuple of float
+        Lower and upper end, 0–1.
+
+    Raises
+    ------
+    ValueError
+        If an input is out of range.
+    """
+    check_range("proportion", proportion, 0.0, 1.0)
+    check_positive("grains", grains)
     z = _score(confidence)
-    share, pull = successes / total, z * z / total
-    centre = (share + pull / 2.0) / (1.0 + pull)
-    half = z / (1.0 + pull) * np.sqrt(share * (1.0 - share) / total + pull / (4.0 * total))
+    pull = z * z / grains
+    centre = (proportion + pull / 2.0) / (1.0 + pull)
+    half = z / (1.0 + pull) * np.sqrt(proportion * (1.0 - proportion) / grains + pull / (4.0 * grains))
     # At 0 and all the ends are 0 and 1 exactly; rounding may not push them past.
-    low = 0.0 if successes == 0 else centre - half
-    high = 1.0 if successes == total else centre + half
+    low = 0.0 if proportion == 0.0 else centre - half
+    high = 1.0 if proportion == 1.0 else centre + half
     return float(low), float(high)
 
 

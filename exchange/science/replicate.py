@@ -162,9 +162,11 @@ def beta_binomial_log_likelihood(
     share = np.clip(viability, 1e-300, 1.0 - 2.0**-53)
     alpha, beta = share * precision, (1.0 - share) * precision
     ways = -np.log1p(counted) - special.betaln(germinated + 1, counted - germinated + 1)
-    likelihood: FloatArray = (
-        ways + special.betaln(germinated + alpha, counted - germinated + beta) - special.betaln(alpha, beta)
-    )
+    # Written out: as alpha and beta sum to one number, two of the six terms are no arrays.
+    grown = special.gammaln(germinated + alpha) - special.gammaln(alpha)
+    dead = special.gammaln(counted - germinated + beta) - special.gammaln(beta)
+    all_of_them = special.gammaln(counted + precision) - special.gammaln(precision)
+    likelihood: FloatArray = ways + grown + dead - all_of_them
     return likelihood
 
 

@@ -46,7 +46,7 @@ def lane(offer: Offer, origin: Site, destination: Site, today: date) -> Lane:
         transit=transit,
         slow_transit=slower(transit),
         packing=PACKINGS[PackingPreset(offer.packing)],
-        ambient_c=_ambient_c(origin, destination),
+        ambient_c=ambient_between(origin, destination),
         customs_delay_days=int(constants.CUSTOMS_DELAY_DAYS.value) if abroad else 0,
         collected_before_cut_off=offer.collected_before_cut_off,
     )
@@ -61,7 +61,8 @@ def _distance_km(origin: Site, destination: Site) -> float:
     )
 
 
-def _ambient_c(origin: Site, destination: Site) -> FloatArray:
+def ambient_between(origin: Site, destination: Site) -> FloatArray:
+    """Temperature assumed round a parcel between two sites in each month, from their cells; array (12,)."""
     warmer = np.maximum(*(_monthly_mean_c(site) for site in (origin, destination)))
     return np.array([ambient_temperature_c(float(mean)) for mean in warmer])
 

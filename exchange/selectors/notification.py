@@ -54,6 +54,8 @@ def notifications_of(grower: Grower) -> QuerySet[Notification]:
         "event__agreement__donor",
         "event__agreement__recipient",
         "offer__plant",
+        "custody_event__lot__plant",
+        "recall__plant",
     )
 
 
@@ -80,6 +82,10 @@ def _about(row: Notification) -> About | None:
         return About("agreement", row.event.agreement.public_id)
     if row.offer is not None:
         return About("offer", row.offer.public_id)
+    if row.custody_event is not None:
+        return About("lot", row.custody_event.lot.public_id)
+    if row.recall is not None:
+        return About("recall", row.recall.public_id)
     return About("pairing", cast(Pairing, row.pairing).public_id)
 
 
@@ -89,6 +95,16 @@ def _parameters(row: Notification) -> dict[str, Any]:
         return {"event": row.event.kind, "plant": plant.name_as_grown, **row.event.parameters}
     if row.offer is not None:
         return {"plant": row.offer.plant.name_as_grown}
+    if row.custody_event is not None:
+        event = row.custody_event
+        return {
+            "event": event.kind,
+            "plant": event.lot.plant.name_as_grown,
+            "code": event.lot.code,
+            **event.parameters,
+        }
+    if row.recall is not None:
+        return {"plant": row.recall.plant.name_as_grown, "kind": row.recall.kind}
     return _of_pairing(row, cast(Pairing, row.pairing))
 
 

@@ -1,13 +1,13 @@
 """Offers as their own grower reads them."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 from django.utils.translation import get_language
 
-from exchange.models import Offer, Reservation, Supply
+from exchange.models import Lot, Offer, Reservation, Supply
 from exchange.wording.term import terms_worded
 from growers import clock
 from growers.models import Grower
@@ -42,8 +42,9 @@ class OfferForOwner:
 
 def offers_of(grower: Grower) -> QuerySet[Offer]:
     """A grower's own offers with plant, lots and what became of their doses; a fixed number of queries."""
+    lots = Prefetch("lots", Lot.objects.select_related("store"))
     rows = Offer.objects.filter(plant__grower=grower).select_related("plant", "supply")
-    return rows.prefetch_related("supply__reservations", "lots__supply__reservations")
+    return rows.prefetch_related("supply__reservations", lots, "lots__supply__reservations")
 
 
 def offers_for(offers: Iterable[Offer]) -> list[OfferForOwner]:
@@ -54,7 +55,15 @@ def offers_for(offers: Iterable[Offer]) -> list[OfferForOwner]:
 
 def supply_count(offer: Offer) -> SupplyCount:
     """The doses of a loaded offer; what is reserved past its time counts as left."""
-    supplies = _supplies(offer)
+    return _count(_supplies(offer))
+
+
+def supply_of_lot(lot: Lot) -> SupplyCount:
+    """The doses of one loaded lot, likewise."""
+    return _count([lot.supply])
+
+
+def _count(supplies: Sequence[Supply]) -> SupplyCount:
     return SupplyCount(
         total=sum(supply.total for supply in supplies),
         kept_back=sum(supply.kept_back for supply in supplies),

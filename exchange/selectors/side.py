@@ -172,7 +172,7 @@ def _lot_in_hand(lot: Lot, today: date) -> LotInHand:
     """A lot in its store since it was dried, or collected if fresh; drying is reckoned by itself."""
     drying_days = 0 if lot.treatment == "fresh" else DRYING_DAYS
     stored_days = max(0, (today - lot.collected_on).days - drying_days)
-    return LotInHand("freezer" if lot.store == Lot.Store.FREEZER else "refrigerator", stored_days)
+    return LotInHand("freezer" if lot.store.freezes else "refrigerator", stored_days)
 
 
 def cross_wanted(row: WantedCross, bloom: Bloom | None, defaults: dict[str, Taxon]) -> CrossWanted:

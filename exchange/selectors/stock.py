@@ -77,7 +77,7 @@ def stocks(now: datetime) -> dict[int, Stock]:
         kept.setdefault(supply, {})[wanted_cross] = doses
     is_open = Q(offer__state=OpenState.OPEN) | Q(lot__offer__state=OpenState.OPEN)
     found: dict[int, list[Part]] = {}
-    for row in sorted(Supply.objects.filter(is_open).select_related("lot"), key=_age):
+    for row in sorted(Supply.objects.filter(is_open).select_related("lot__store"), key=_age):
         part = Part(row.lot, row.total - row.kept_back, row.sent, kept.get(row.pk, {}))
         offer_id: int = row.lot.offer_id if row.lot else row.offer_id  # type: ignore[assignment]
         found.setdefault(offer_id, []).append(part)

@@ -10,6 +10,7 @@ from django.db import transaction
 from exchange.models import IdempotentAnswer
 from exchange.services.api_token import tokens_revoke_all
 from exchange.services.leaving import deals_leave
+from exchange.services.note_key import note_key_forget
 from growers.errors import InvalidInput
 from growers.models import Grower
 from growers.services.grower import grower_close, grower_create, grower_hold
@@ -34,7 +35,7 @@ def email_confirm(*, grower: Grower) -> None:
 
 
 def account_close(*, actor: Grower) -> None:
-    """Close an account: deals end, the person, ways to sign in, tokens and kept answers go.
+    """Close an account: deals end, the person, ways to sign in, tokens, kept answers and notes go.
 
     See ``deals_leave`` and ``grower_close``.
     """
@@ -46,6 +47,7 @@ def account_close(*, actor: Grower) -> None:
         for rows in (EmailAddress.objects, Authenticator.objects):
             rows.filter(user=actor).delete()
         IdempotentAnswer.objects.filter(grower=actor).delete()
+        note_key_forget(writer=actor)
 
 
 def grower_signing_in(*, email: str, password: str, code: str) -> Grower | None:

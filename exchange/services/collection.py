@@ -7,8 +7,11 @@ from django.db import transaction
 from exchange.models import AgreementEvent, Lot, Offer, Reservation, Supply
 from exchange.services.agreement_event import event_note
 from exchange.services.deal import announce, offer_lock
+from exchange.services.lot import lot_begin
 from exchange.services.offer import lot_check
-from exchange.services.supply import doses_move, supply_open, total_set
+from exchange.services.outlook import outlook_renew
+from exchange.services.store import store_of_kind
+from exchange.services.supply import doses_move, total_set
 from growers import clock
 from growers.errors import Conflict, NotFound
 from growers.models import Grower
@@ -36,23 +39,23 @@ def offer_collect(*, actor: Grower, offer: Offer, doses: int, collected_on: date
             offer=offer,
             collected_on=collected_on,
             treatment=offer.treatment,
-            store=store,
             doses=doses,
         )
-        _check(lot, offer)
-        lot.save()
-        target = supply_open(lot=lot, total=doses)
+        _check(lot, store, offer)
+        lot.store = store_of_kind(actor, store)
+        target = lot_begin(lot, actor=actor)
         _move(origin, target, actor)
         total_set(origin, max(origin.total - doses, origin.kept_back + origin.reserved + origin.sent))
         announce(offer)
+    outlook_renew(lot)
     return lot
 
 
-def _check(lot: Lot, offer: Offer) -> None:
+def _check(lot: Lot, store: str, offer: Offer) -> None:
     problems = Problems()
     if not 1 <= lot.doses <= MOST_DOSES:
         problems.add("doses", lot.doses, f"whole numbers from 1 to {MOST_DOSES}")
-    lot_check(lot, offer, problems)
+    lot_check(lot.collected_on, store, offer, problems)
     problems.refuse_if_any()
 
 

@@ -79,6 +79,18 @@ def due_cancel(*, kind: str, subject_id: int) -> None:
     DueTask.objects.filter(kind=kind, subject_id=subject_id).delete()
 
 
+def due_revision(*, kind: str, subject_id: int) -> int | None:
+    """Which wish for the work of a kind waits for a subject; None if there is none."""
+    return DueTask.objects.filter(kind=kind, subject_id=subject_id).values_list("revision", flat=True).first()
+
+
+def due_done(*, kind: str, subject_id: int, revision: int | None) -> None:
+    """The work of this wish has been done by whoever set it; one that came in meanwhile stays."""
+    waits = DueTask.objects.filter(kind=kind, subject_id=subject_id, claimed_until=None)
+    if revision is not None:
+        waits.filter(revision=revision).delete()
+
+
 def run_due(now: datetime, limit: int) -> DueReport:
     """Do what is due at ``now``, the longest overdue first, at most ``limit`` rows and a few minutes' work.
 

@@ -6,10 +6,13 @@ from typing import Any, TypedDict, Unpack
 
 from django.db import transaction
 
-from exchange.models import Lot, Offer
+from exchange.models import Lot, Offer, Store
 from exchange.models.offer import OpenState
+from exchange.services.lot import lot_begin, treatment_fits_check
 from exchange.services.offer_due import still_true_cancel, still_true_set
 from exchange.services.open_state import state_change
+from exchange.services.outlook import outlook_renew
+from exchange.services.store import store_of_kind
 from exchange.services.supply import supply_open
 from exchange.services.term import default_terms, terms_checked
 from growers import clock, place
@@ -54,8 +57,8 @@ def offer_in_hand_create(
     **fields: Unpack[OfferFields],
 ) -> Offer:
     """Offer pollen that exists: one lot of one's own plant, with the day it was collected and its store."""
-    lot = Lot(plant=plant, collected_on=collected_on, store=store)
-    return _offer_write(actor, plant, Offer.Kind.IN_HAND, fields, lot=lot)
+    lot = Lot(plant=plant, collected_on=collected_on)
+    return _offer_write(actor, plant, Offer.Kind.IN_HAND, fields, lot=lot, store=store)
 
 
 def offer_pause(*, actor: Grower, offer: Offer) -> Offer:
@@ -96,7 +99,13 @@ def _offer_state(actor: Grower, offer: Offer, state: OpenState) -> Offer:
 
 
 def _offer_write(
-    actor: Grower, plant: Plant, kind: Offer.Kind, fields: OfferFields, *, lot: Lot | None
+    actor: Grower,
+    plant: Plant,
+    kind: Offer.Kind,
+    fields: OfferFields,
+    *,
+    lot: Lot | None,
+    store: str = "",
 ) -> Offer:
     with transaction.atomic():
         own = own_plant(actor, plant)
@@ -106,20 +115,24 @@ def _offer_write(
             plant=own, kind=kind, countries=actor.countries_shipped_to, terms=usual, confirmed_at=now
         )
         fields_set(offer, fields, OfferFields.__annotations__)
-        _offer_check(offer, lot, fields.get("terms"))
+        _offer_check(offer, lot, store, fields.get("terms"))
         row_save(offer, kind=Change.Kind.OFFER)
         still_true_set(offer, now)
         after_commit.start("exchange.matching")
         if lot is None:
             supply_open(offer=offer, total=offer.doses)
         else:
-            lot.offer, lot.doses, lot.treatment = offer, offer.doses, offer.treatment
-            lot.save()
-            supply_open(lot=lot, total=lot.doses)
+            lot.offer, lot.plant, lot.doses, lot.treatment = offer, own, offer.doses, offer.treatment
+            lot.store = store_of_kind(actor, store)
+            lot_begin(lot, actor=actor)
+    if lot is not None:
+        outlook_renew(lot)
     return offer
 
 
-def _offer_check(offer: Offer, lot: Lot | None, terms: Sequence[Mapping[str, Any]] | None) -> None:
+def _offer_check(
+    offer: Offer, lot: Lot | None, store: str, terms: Sequence[Mapping[str, Any]] | None
+) -> None:
     problems = Problems()
     if terms is not None:
         offer.terms = terms_checked(terms, problems)
@@ -130,7 +143,7 @@ def _offer_check(offer: Offer, lot: Lot | None, terms: Sequence[Mapping[str, Any
     if lot is None and offer.treatment == "frozen":
         problems.add("treatment", offer.treatment, "fresh or dried; frozen pollen is a lot in hand")
     if lot is not None:
-        lot_check(lot, offer, problems)
+        lot_check(lot.collected_on, store, offer, problems)
     problems.refuse_if_any()
 
 
@@ -145,13 +158,12 @@ def countries_check(offer: Offer, problems: Problems) -> None:
             problems.add("countries", country, "ISO 3166 codes of two capital letters such as FR")
 
 
-def lot_check(lot: Lot, offer: Offer, problems: Problems) -> None:
+def lot_check(collected_on: date, store: str, offer: Offer, problems: Problems) -> None:
     """Note what does not fit a lot of an offer: a day in the future, a store its treatment cannot be in."""
-    columns_check(lot, problems, ranges={}, names=("store",))
     today = clock.today(offer.plant.site.cell_zone)
-    if lot.collected_on > today:
-        problems.add("collected_on", lot.collected_on, f"a day up to today, {today}")
-    if lot.store == Lot.Store.FREEZER and offer.treatment != "frozen":
-        problems.add("store", lot.store, "refrigerator; only dried pollen may be frozen, treatment frozen")
-    if lot.store == Lot.Store.REFRIGERATOR and offer.treatment == "frozen":
-        problems.add("store", lot.store, "freezer for pollen with treatment frozen")
+    if store not in Store.Kind.values:
+        problems.add("store", store, ", ".join(Store.Kind.values))
+    elif not problems.has("treatment"):
+        treatment_fits_check(offer.treatment, store, problems)
+    if collected_on > today:
+        problems.add("collected_on", collected_on, f"a day up to today, {today}")

@@ -9,8 +9,10 @@ from django.utils.translation import gettext_lazy
 from exchange.models import Notification, Pairing
 from exchange.wording.agreement import event_sentence, own_event_sentence
 from exchange.wording.catalogue import sentence
+from exchange.wording.lot import custody_sentence
 from exchange.wording.pairing import chance_sentence, posting_sentence
 from exchange.wording.papers import papers_record
+from exchange.wording.recall import recall_sentence
 from exchange.wording.region import region_words
 from growers.models import Site
 from growers.selectors.site import region
@@ -60,6 +62,10 @@ def notification_sentence(notification: Notification) -> str:
         return (own_event_sentence if is_own else event_sentence)(event, notification.grower)
     if notification.offer is not None:
         return str(OF_OFFER[notification.kind]).format(plant=notification.offer.plant.name_as_grown)
+    if notification.custody_event is not None:
+        return custody_sentence(notification.custody_event)
+    if notification.recall is not None:
+        return recall_sentence(notification.recall)
     return _of_pairing(notification, cast(Pairing, notification.pairing))
 
 

@@ -44,6 +44,10 @@ SIGN_IN = {"email": "{email}", "password": "{password}", **NEW_TOKEN}
 ADDRESS = {"name": "To whom", "lines": ["1 Mill Lane"], "town": "Pondville", "country": "DE"}
 PARTNERS_YES = {"pairing_id": "{free_pairing}", "doses": 1, "terms": ["tell_result", "{other_term}"]}
 QUIET_YES = {"answer": "yes", "treatment": "dried", "doses": 2}
+NOW = {"note": "windy"}
+FELT = {"felt": "cool", "packet_id": "{way}"}
+NEW_LOT = {"plant_id": "{plant}", "flowers_emptied": 2}
+RECALL = {"kind": "pest", "found_on": "2027-06-30"}
 OWNERS_YES = {"pairing_id": "{free_pairing}", "doses": 1, "post_from": "home"}
 DONORS_STATEMENT = {
     "botanical_name": "Nymphaea hybrid",
@@ -77,6 +81,8 @@ ROWS = (
     row("PATCH /me/address", 401, 403, 403, 403, 403, 403, body={**ADDRESS, "password": WRONG}),
     row("DELETE /me/address", 401, 404, 204, 204, 404, 204),
     row("GET /address-views", 401, 200, 200, 200, 200, 200),
+    # --- assays ---
+    row("POST /germination-counts", 401, 200, 200, 200, 200, 200),
     # --- sites ---
     row("GET /sites", 401, 200, 200, 200, 200, 200),
     row("POST /sites", 401, 201, 201, 201, 201, 201),
@@ -173,6 +179,9 @@ ROWS = (
     row("POST /agreements/{agreement}/address", 401, 404, 409, 404, 404, 200),
     row("POST /agreements/{proposed}/address", 401, 404, 409, 404, 404, 409),
     row("POST /agreements/{ended}/address", 401, 404, 404, 409, 404, 409),
+    row("GET /agreements/{agreement}/address-label", 401, 404, 409, 404, 404, 200),
+    row("GET /agreements/{proposed}/address-label", 401, 404, 409, 404, 404, 409),
+    row("GET /agreements/{ended}/address-label", 401, 404, 404, 409, 404, 409),
     row("GET /agreements/{agreement}/papers", 401, 404, 200, 404, 404, 200),
     row("GET /agreements/{proposed}/papers", 401, 404, 200, 404, 404, 200),
     row("GET /agreements/{ended}/papers", 401, 404, 404, 200, 404, 200),
@@ -205,6 +214,52 @@ ROWS = (
     row("POST /blocks", 401, 422, 201, 422, 422, 201, body={"pairing_id": "{pairing}"}),
     row("GET /blocks/{block}", 401, 404, 404, 404, 404, 200),
     row("DELETE /blocks/{block}", 401, 404, 404, 404, 404, 204),
+    # --- lots: doses of one are promised to the partner, and a packet is on its way to them ---
+    row("GET /lots", 401, 200, 200, 200, 200, 200),
+    row("GET /lots?plant={plant}", 401, 200, 200, 200, 200, 200),
+    row("POST /lots", 401, 422, 422, 422, 422, 201, body=NEW_LOT),
+    row("GET /lots/{lot}", 401, 404, 200, 404, 404, 200),
+    row("GET /lots/{own_lot}", 401, 404, 404, 404, 404, 200),
+    row("GET /lots/{lot}/events", 401, 404, 200, 404, 404, 200),
+    row("GET /lots/{own_lot}/events", 401, 404, 404, 404, 404, 200),
+    row("GET /lots/{lot}/viability", 401, 404, 200, 404, 404, 200),
+    row("GET /lots/{lot}/viability?packet={way}", 401, 404, 200, 404, 404, 200),
+    row("GET /lots/{own_lot}/viability", 401, 404, 404, 404, 404, 200),
+    row("GET /lots/{lot}/tests", 401, 404, 200, 404, 404, 200),
+    row("POST /lots/{lot}/tests", 401, 404, 409, 404, 404, 201),  # the partner holds no packet yet
+    row("GET /lots/{lot}/temperatures", 401, 404, 200, 404, 404, 200),
+    row("GET /lots/{own_lot}/temperatures", 401, 404, 404, 404, 404, 200),
+    row("POST /lots/{lot}/temperatures/preview", 401, 404, 404, 404, 404, 200),
+    row("POST /lots/{lot}/temperatures", 401, 404, 404, 404, 404, 201),  # what lies at the owner's
+    row("POST /lots/{lot}/temperatures/felt", 401, 404, 201, 404, 404, 201, body=FELT),
+    row("GET /temperatures/{temperature}/photo", 401, 404, 200, 404, 404, 200),
+    row("GET /lots/{lot}/label", 401, 404, 404, 404, 404, 200),
+    row("GET /lots/{lot}/label?packet={way}", 401, 404, 404, 404, 404, 200),  # who holds none prints none
+    row("GET /lots/{lot}/label.svg", 401, 404, 404, 404, 404, 200),
+    row("GET /lots/{lot}/epcis", 401, 404, 200, 404, 404, 200),
+    row("POST /lots/{own_lot}/correct", 401, 404, 404, 404, 404, 200),
+    row("POST /lots/{lot}/correct", 401, 404, 404, 404, 404, 200),
+    row("POST /lots/{own_lot}/dried", 401, 404, 404, 404, 404, 200, body=NOW),
+    row("POST /lots/{own_lot}/move", 401, 404, 404, 404, 404, 200, body={"store_id": "{store}"}),
+    row("POST /lots/{own_lot}/put-in-fluid", 401, 404, 404, 404, 404, 200, body=NOW),
+    row("POST /lots/{own_lot}/use-up", 401, 404, 404, 404, 404, 200, body=NOW),
+    row("POST /lots/{own_lot}/discard", 401, 404, 404, 404, 404, 200, body=NOW),
+    row("POST /lots/{lot}/discard", 401, 404, 404, 404, 404, 409, body=NOW),  # doses are promised
+    row("POST /lots/{own_lot}/incident", 401, 404, 404, 404, 404, 200, body={"kind": "got_damp"}),
+    row("POST /lots/{lot}/packets", 401, 404, 404, 404, 404, 201, body={"doses": 1}),
+    row("GET /packets", 401, 200, 200, 200, 200, 200),
+    row("GET /packets/{packet}", 401, 404, 200, 404, 404, 200),
+    row("GET /packets/{way}", 401, 404, 200, 404, 404, 200),
+    row("POST /packets/{packet}/hand-over", 401, 404, 409, 404, 404, 200, body=NOW),
+    row("POST /packets/{way}/receive", 401, 404, 200, 404, 404, 422, body={"store_id": "{partners_store}"}),
+    row("GET /stores", 401, 200, 200, 200, 200, 200),
+    row("POST /stores", 401, 201, 201, 201, 201, 201),
+    row("GET /stores/{store}", 401, 404, 404, 404, 404, 200),
+    row("PATCH /stores/{store}", 401, 404, 404, 404, 404, 200),
+    row("POST /stores/{store}/incident", 401, 404, 404, 404, 404, 200),
+    row("POST /plants/{plant}/recalls", 401, 404, 404, 404, 404, 201, body=RECALL),
+    row("GET /recalls", 401, 200, 200, 200, 200, 200),
+    row("GET /recalls/{recall}", 401, 404, 200, 404, 404, 200),
     # --- rounds of proposals ---
     row("GET /matching-runs", 401, 404, 404, 404, 200, 404),
     row("POST /matching-runs", 401, 404, 404, 404, 202, 404, body=RULE),

@@ -45,10 +45,11 @@ class Seen:
 
     @property
     def content(self) -> Any:
-        """The body, a table as rows."""
-        if self.answer["Content-Type"].startswith("text/csv"):
-            return table_content(self.answer.response.content.decode())
-        return self.answer.body
+        """The body, a table as rows, a file as its text."""
+        kind = self.answer["Content-Type"]
+        if kind.startswith("text/csv"):
+            return table_content(self.answer.text)
+        return self.answer.body if kind.endswith("json") else {"text": self.answer.text}
 
     @property
     def told(self) -> str:
@@ -59,7 +60,7 @@ class Seen:
 def whole(answer: Answer) -> str:
     """An answer with headers and cookies."""
     response = answer.response
-    return f"{answer.status} {sorted(response.items())} {response.cookies} {response.content.decode()}"
+    return f"{answer.status} {sorted(response.items())} {response.cookies} {answer.text}"
 
 
 def address(path: str) -> str:

@@ -24,6 +24,7 @@ from tests.api.access_deal import (
     make_bargains,
     make_encounters,
 )
+from tests.api.access_lot import LOT_ID_READERS, LOT_READERS, make_lots
 from tests.api.access_member import (
     MEMBERS,
     PLACES,
@@ -84,6 +85,7 @@ def make_society() -> Society:
     rows["token"] = ApiToken.objects.get(user=growers["owner"])
     rows |= rounds(growers["coordinator"], growers["partner"])
     rows |= make_encounters(growers, rows["taxon"], rows["seed"])
+    rows |= make_lots(growers, rows["offer"], rows["agreement"], rows["seed"])
     ids = {name: str(row.public_id) for name, row in rows.items()}
     told = {"email": str(growers["owner"].email), "password": PASSWORD}
     told |= {"other_term": rows["offer"].terms[1]["key"], "bystander": handle("bystander")}
@@ -157,6 +159,7 @@ def secrets(growers: dict[str, Grower], ids: dict[str, str]) -> Iterator[Secret]
 
 READERS = {
     **DEAL_READERS,
+    **LOT_READERS,
     "Ferry": "partner ex_partner coordinator owner",
     handle("owner"): "partner ex_partner coordinator owner",
     handle("partner"): "partner coordinator owner",
@@ -171,6 +174,7 @@ READERS = {
 }
 ID_READERS = {
     **DEAL_ID_READERS,
+    **LOT_ID_READERS,
     "site": "owner",
     "plant": "partner ex_partner owner",
     "seed": "owner",

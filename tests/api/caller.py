@@ -5,6 +5,7 @@ import uuid
 from dataclasses import dataclass, field
 from typing import Any, cast
 
+import pypdfium2
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.http import HttpResponse
 from django.test import Client
@@ -31,6 +32,15 @@ class Answer:
     @property
     def body(self) -> Any:
         return json.loads(self.response.content)
+
+    @property
+    def text(self) -> str:
+        """All that can be read in it, of a PDF the words of its pages."""
+        content = self.response.content
+        if self.response["Content-Type"] != "application/pdf":
+            return content.decode(errors="replace")
+        pages = pypdfium2.PdfDocument(content)
+        return "\n".join(page.get_textpage().get_text_range() for page in pages)
 
     @property
     def code(self) -> str:

@@ -5,20 +5,26 @@ from datetime import date
 from typing import Any
 
 from exchange.api.v1.token import SIGN_IN
-from exchange.models import ApiToken, Notification, QuietAsk, WantedCross
+from exchange.models import Agreement, ApiToken, Lot, Notification, Offer, Packet, QuietAsk, WantedCross
 from exchange.services.account import email_confirm
 from exchange.services.address import address_set
 from exchange.services.agreement_change import agreement_send
 from exchange.services.agreement_note import note_write
 from exchange.services.block import block_create
 from exchange.services.border_note import BorderNoteFields, border_note_propose
+from exchange.services.collection import offer_collect
 from exchange.services.coordinator import coordinator_grant
+from exchange.services.lot import lot_collect
 from exchange.services.matching_order import matching_order
+from exchange.services.packet import packet_fill, packet_hand_over
+from exchange.services.recall import recall_report
+from exchange.services.store import store_create
 from growers.models import Grower, Plant, Taxon
 from growers.services.bloom import bloom_said_set
 from growers.services.grower import grower_create, grower_update
 from tests.api.caller import caller
 from tests.exchange.bargain import agree, propose
+from tests.exchange.logger import make_temperature
 from tests.exchange.society import GERMANY, NOON, SUMMER, TODAY, make_groups, make_pairing
 from tests.factories import (
     make_grower,
@@ -41,7 +47,9 @@ KINDS = {
     "pollen_taxon_id": "taxa",
     "agreement_id": "agreements",
     "pairing_id": "pairings/agreements",
-    "lot_id": "lots",
+    "lot_id": "lots/offers",
+    "packet_id": "packets",
+    "store_id": "stores",
 }
 """What an id in a body is of; its plural is a list of them."""
 
@@ -92,6 +100,7 @@ def make_world() -> World:
     rows |= deals(plant, make_plant(make_grower("recipient"), taxon=taxon))
     rows |= deals_taken(plant, taxon)
     rows |= encounters(owner)
+    rows |= lots(owner, plant)
     return World({name: str(row.public_id) for name, row in rows.items()}, tokens)
 
 
@@ -117,10 +126,12 @@ def deals(owned: Plant, other: Plant) -> dict[str, Any]:
     in_hand = make_offer_in_hand(make_plant(owner, taxon=owned.taxon), TODAY)
     return {
         "agreements": agreement,
-        **{f"agreements/{act}": still for act in ("address", "postpone", "send", "send-less", "withdraw")},
+        **{
+            f"agreements/{act}": still
+            for act in ("address", "address-label", "postpone", "send", "send-less", "withdraw")
+        },
         "agreements/end": gone,
         "agreement-notes": note_write(actor=taker, agreement=agreement, text="Good morning."),
-        "lots": in_hand.lots.get(),
         "offers": offer,
         **{f"offers/{act}": in_hand for act in ("came-up-short", "keep-back")},
         "wanted-crosses": wanted,
@@ -130,6 +141,31 @@ def deals(owned: Plant, other: Plant) -> dict[str, Any]:
         "notifications": Notification.objects.create(grower=owner, kind="pairing_proposed", pairing=pairing),
         "quiet-asks": quiet_ask(owned, pairing.wanted_cross),
     }
+
+
+def lots(owner: Grower, plant: Plant) -> dict[str, Any]:
+    """Lots of the owner's that nobody is promised doses of, packets of them and one from abroad."""
+    in_hand = Lot.objects.get(offer__kind="in_hand")
+    made = [lot_collect(actor=owner, plant=plant, flowers_emptied=9, collected_hour=6) for _ in range(2)]
+    coming = packet_from(Grower.objects.get(handle="donor-abroad"), owner)
+    return {
+        "lots": made[0],
+        "lots/offers": in_hand,
+        "packets": packet_fill(actor=owner, lot=made[1], doses=1),
+        "packets/receive": coming,
+        "temperatures": make_temperature(owner, made[1]),
+        "stores": store_create(actor=owner, name="attic", kind="refrigerator"),
+        "recalls": recall_report(actor=owner, plant=plant, kind="pest", found_on=TODAY),
+    }
+
+
+def packet_from(donor: Grower, owner: Grower) -> Packet:
+    """A packet that is on its way to the owner."""
+    offer = Offer.objects.get(plant__grower=donor)
+    lot = offer_collect(actor=donor, offer=offer, doses=2, collected_on=TODAY, store="refrigerator")
+    agreement = Agreement.objects.get(offer=offer, recipient=owner, state="agreed")
+    packet = packet_fill(actor=donor, lot=lot, doses=1, agreement=agreement)
+    return packet_hand_over(actor=donor, packet=packet)
 
 
 def deals_taken(owned: Plant, taxon: Taxon) -> dict[str, Any]:

@@ -105,7 +105,7 @@ PREPARATIONS: dict[str, Preparation] = {}
 
 
 def prepares(function: Preparation) -> Preparation:
-    PREPARATIONS[function.__name__] = function
+    PREPARATIONS[function.__name__.rstrip("_")] = function
     return function
 
 
@@ -202,6 +202,13 @@ def try_out(stage: Stage) -> Post:
     other = {"group": "hardy", "country": "DE", "latitude_deg": 48.1, "longitude_deg": 11.6}
     body = {"donor": one, "recipient": {**other, "usual_bloom": bloom}, "treatment": "dried", "flowers": 4}
     return Post(Caller(), "try-out", body)
+
+
+@prepares
+def germination_count_reckon(stage: Stage) -> Post:
+    way = {"method": "in_vitro", "medium": "5 % sucrose", "rule": "tube as long as the grain is wide"}
+    counts = {"replicates": [{"germinated": 28, "counted": 100}], "treatment": "fresh", "rehydrated": None}
+    return Post(caller(stage.donor), "germination-counts", {**counts, **way})
 
 
 # --- offers, wanted crosses, pairings ---

@@ -1,5 +1,6 @@
 """A client of the API made by a program from the document: a function an operation, a model an answer."""
 
+import json
 import subprocess
 import sys
 import uuid
@@ -14,6 +15,8 @@ from exchange.api.page import document, document_json
 
 METHODS = ("get", "post", "put", "patch", "delete")
 PROGRAM = "openapi-python-client"
+FILES = ("application/pdf", "image/svg+xml", "image/jpeg")
+"""Media types that the program has to be told are files."""
 
 
 @dataclass(frozen=True)
@@ -39,8 +42,11 @@ def described() -> list[Described]:
 def generate(folder: Path, package: str) -> subprocess.CompletedProcess[str]:
     """Generate a package from the document as it is served; a warning is an error."""
     (folder / "openapi.json").write_bytes(document_json())
+    as_files = {"content_type_overrides": dict.fromkeys(FILES, "application/octet-stream")}
+    (folder / "config.json").write_text(json.dumps(as_files), encoding="utf-8")
     binaries = Path(sys.executable).parent
-    options = ["--path", str(folder / "openapi.json"), "--output-path", str(folder / package)]
+    options = ["--config", str(folder / "config.json")]
+    options += ["--path", str(folder / "openapi.json"), "--output-path", str(folder / package)]
     return subprocess.run(
         [str(binaries / PROGRAM), "generate", "--meta", "none", "--fail-on-warning", *options],
         env={"PATH": str(binaries)},  # where the program that tidies the code is

@@ -1,18 +1,25 @@
 """What two growers do after their pairing was proposed, of which both read all, and others some."""
 
-from exchange.models import Agreement, Pairing
+from exchange.models import Agreement, Lot, Pairing
 from exchange.selectors.agreement_plan import crosses_border
 from exchange.services.address import address_set
 from exchange.services.agreement_address import address_read
 from exchange.services.agreement_note import note_report, note_write
+from exchange.services.assay import Counts, assay_record
 from exchange.services.block import block_create
 from exchange.services.border_note import border_note_confirm, border_note_propose
+from exchange.services.collection import offer_collect
+from exchange.services.incident import WhatHappened, store_incident
+from exchange.services.packet import packet_fill, packet_hand_over, packet_receive
 from exchange.services.quiet_ask import quiet_asks_make
+from exchange.services.recall import recall_report
+from exchange.services.store import store_of_kind
 from growers import clock
 from growers.models import Grower
 from growers.services.bloom import bloom_said_set
 from growers.services.grower import grower_update
 from tests.exchange.bargain import accept, propose, state_papers
+from tests.exchange.logger import make_temperature
 from tests.exchange.society import SUMMER, TODAY
 from tests.factories import make_plant
 
@@ -33,6 +40,25 @@ def say_yes_too(proposed: Agreement) -> None:
     note_report(actor=agreement.donor, note=note, reason="a threat")
     note_write(actor=agreement.donor, agreement=agreement, text="I post it on Monday.")
     address_read(actor=agreement.donor, agreement=agreement)
+    send_packets(agreement)
+
+
+def send_packets(agreement: Agreement) -> None:
+    """A lot with a test, a packet that comes and one that is on its way; what was found on the plant."""
+    donor, offer = agreement.donor, agreement.offer
+    lot = Lot.objects.filter(offer=offer).first() or offer_collect(
+        actor=donor, offer=offer, doses=3, collected_on=TODAY, store="refrigerator"
+    )
+    counts = Counts("in_vitro", "5 % sucrose", "tube", [(30, 100)], rehydrated=True)
+    assay_record(actor=donor, lot=lot, counts=counts)
+    make_temperature(donor, lot)
+    for _ in range(2):
+        packet = packet_fill(actor=donor, lot=lot, doses=1, agreement=agreement)
+        packet_hand_over(actor=donor, packet=packet)
+    home = store_of_kind(agreement.recipient, "refrigerator")
+    packet_receive(actor=agreement.recipient, packet=packet, store=home)
+    store_incident(actor=donor, store=lot.store, happened=WhatHappened("switched_off", hours=2))
+    recall_report(actor=donor, plant=lot.plant, kind="pest", found_on=TODAY)
 
 
 def be_asked(partner: Grower, country: str) -> None:

@@ -25,11 +25,16 @@ from exchange.models import (
     ApiToken,
     Block,
     BorderNote,
+    Lot,
     MatchingOrder,
     MatchingRun,
     Notification,
     Offer,
+    Packet,
     Pairing,
+    Recall,
+    Store,
+    TemperatureUpload,
     WantedCross,
 )
 from exchange.services.coordinator import coordinator_grant
@@ -57,13 +62,18 @@ ROWS: dict[str, tuple[type[models.Model], str]] = {
     "blocks": (Block, "grower"),
     "bloom-seasons": (BloomSeason, "plant__grower"),
     "border-notes": (BorderNote, "proposed_by"),
+    "lots": (Lot, "plant__grower"),
     "matching-orders": (MatchingOrder, ""),
     "matching-runs": (MatchingRun, ""),
     "notifications": (Notification, "grower"),
     "offers": (Offer, "plant__grower"),
+    "temperatures": (TemperatureUpload, "lot__plant__grower"),
+    "packets": (Packet, "lot__plant__grower"),
     "pairings": (Pairing, "offer__plant__grower"),
     "plants": (Plant, "grower"),
+    "recalls": (Recall, "plant__grower"),
     "sites": (Site, "grower"),
+    "stores": (Store, "grower"),
     "taxa": (Taxon, ""),
     "tokens": (ApiToken, "user"),
     "wanted-crosses": (WantedCross, "seed_parent__grower"),
@@ -101,6 +111,11 @@ class Constant:
         for model in apps.get_models():
             if issubclass(model, PublicModel):
                 monkeypatch.setattr(model._meta.get_field("public_id"), "_get_default", self._ids(model))
+        monkeypatch.setattr(Lot._meta.get_field("code"), "_get_default", self._next_code)
+
+    def _next_code(self) -> str:
+        self.made["code"] += 1
+        return f"{self.made['code']:08d}"
 
     def _ids(self, model: type[models.Model]) -> Any:
         def next_id() -> uuid.UUID:
@@ -276,7 +291,7 @@ class World:
         headers = {"idempotency_key": f"request-{len(self.answers)}", "x_request_id": REQUEST_ID}
         answer = self.society.clients[viewer].call(method, address, body, **headers)
         response = answer.response
-        whole = f"{answer.status} {sorted(response.items())} {response.cookies} {response.content.decode()}"
+        whole = f"{answer.status} {sorted(response.items())} {response.cookies} {answer.text}"
         self.answers[f"{len(self.answers)} {viewer} {method} {address}"] = whole
 
     def _pass_a_minute(self) -> None:

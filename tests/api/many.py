@@ -12,6 +12,7 @@ from growers.services.bloom import bloom_said_set
 from tests.api.bulk import copies
 from tests.api.caller import caller
 from tests.api.many_deal import ManyDeals
+from tests.api.many_lot import ManyLots
 from tests.exchange.society import SUMMER, TODAY, make_pairing, make_run, make_society
 from tests.factories import make_offer_in_hand, make_season, make_wanted_cross
 
@@ -22,7 +23,7 @@ class Many:
     def __init__(self, donor: Grower, recipient: Grower) -> None:
         society = make_society(donor, recipient)
         coordinator_grant(handle=donor.handle)
-        self.api, self.grower, self.size = caller(donor), donor, 0
+        self.api, self.grower, self.size, self.codes = caller(donor), donor, 0, 0
         self.token = ApiToken.objects.get(user=donor)
         self.taxon = Taxon.objects.get(name="hardy")
         self.given, self.seed = society.given, society.seed
@@ -38,7 +39,9 @@ class Many:
         self.told = Notification.objects.create(grower=donor, kind=new, pairing=self.pairing)
         bloom_said_set(actor=donor, plant=self.given, **SUMMER)
         self.season = make_season(self.given, TODAY - timedelta(days=1))
-        self.deal = ManyDeals(donor, recipient, self.pairing)
+        given = make_pairing(self.offers[0], self.wanted[0])
+        self.deal = ManyDeals(donor, recipient, self.pairing, given)
+        self.lots = ManyLots(donor, self.given)
 
     @property
     def rows(self) -> dict[str, Any]:
@@ -56,6 +59,7 @@ class Many:
             "matching-runs": self.run,
             "notifications": self.told,
             **self.deal.rows,
+            **self.lots.rows,
         }
 
     def grow(self, size: int) -> None:
@@ -67,6 +71,7 @@ class Many:
         given = self._pairings(self._offers(self.offers[0], here), self._wanted(self.wanted[0], there))
         taken = self._pairings(self._offers(self.offers[1], there), self._wanted(self.wanted[1], here))
         self.deal.grow(given, taken, new)
+        self.lots.grow(new)
         with connection.cursor() as cursor:
             # A database that believes its tables empty joins them row by row.
             cursor.execute("ANALYZE")
@@ -93,9 +98,16 @@ class Many:
         offers = copies(like, range(len(keys)), plant_id=keys.__getitem__)
         (lot,) = like.lots.all()
         own = [offer.pk for offer in offers]
-        lots = copies(lot, range(len(own)), plant_id=keys.__getitem__, offer_id=own.__getitem__)
+        lots = copies(
+            lot, range(len(own)), plant_id=keys.__getitem__, offer_id=own.__getitem__, code=self._code
+        )
         copies(lot.supply, range(len(lots)), lot_id=[each.pk for each in lots].__getitem__)
         return offers
+
+    def _code(self, number: int) -> str:
+        """Of a lot that is a copy; each once."""
+        self.codes += 1
+        return f"{self.codes:08d}"
 
     def _wanted(self, like: WantedCross, seed_parents: list[Plant]) -> list[WantedCross]:
         """A wanted cross for each plant, of a plant and a taxon."""

@@ -18,12 +18,16 @@ from tests.factories import make_grower, make_plant
 
 
 class ManyDeals:
-    """An agreement in which the grower is the recipient, and what belongs to it; questions, blocks, notes."""
+    """An agreement in which the grower is the recipient, and what belongs to it; questions, blocks, notes.
 
-    def __init__(self, grower: Grower, other: Grower, pairing: Pairing) -> None:
+    In another one, of the pairing ``given``, the grower is the donor.
+    """
+
+    def __init__(self, grower: Grower, other: Grower, pairing: Pairing, given: Pairing) -> None:
         self.grower, self.other = grower, other
-        address_set(actor=grower, name="A. Grower", lines=["1 Weir Road"], town="Pondville", country="FR")
-        self.agreement = agree(pairing)
+        for each in (grower, other):
+            address_set(actor=each, name="A. Grower", lines=["1 Weir Road"], town="Pondville", country="FR")
+        self.agreement, self.given = agree(pairing), agree(given)
         state_papers(self.agreement)
         address_read(actor=other, agreement=self.agreement)
         self.view = self.agreement.address_views.get()
@@ -49,6 +53,7 @@ class ManyDeals:
         """The row that is read, by where its kind stands in addresses."""
         return {
             "agreements": self.agreement,
+            "agreements/address-label": self.given,
             "agreement-notes": self.note,
             "border-notes": self.border_note,
             "blocks": self.block,

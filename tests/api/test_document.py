@@ -116,7 +116,20 @@ KEYED_ACTS = {
         "statement",
         "withdraw",
     )
-} | {"offer_collect", "offer_came_up_short", "quiet_ask_answer"}
+} | {
+    "lot_discard",
+    "lot_dried",
+    "lot_incident",
+    "lot_move",
+    "lot_put_in_fluid",
+    "lot_use_up",
+    "offer_came_up_short",
+    "offer_collect",
+    "packet_hand_over",
+    "packet_receive",
+    "quiet_ask_answer",
+    "store_incident",
+}
 """They answer 200 and must not happen twice."""
 
 

@@ -72,6 +72,7 @@ def test_an_offer_in_hand_has_its_lot(plant: Plant, donor_api: Caller) -> None:
             "id": str(lot.public_id),
             "collected_on": "2027-06-28",
             "treatment": "dried",
+            "code": lot.code,
             "store": "refrigerator",
             "doses": 4,
         }

@@ -21,6 +21,7 @@ FEW, MANY = 10, 1_000
 QUERIES = {
     "address_read": 2,
     "address_view_list": 2,
+    "agreement_address_label": 15,
     "agreement_list": 7,
     "agreement_list?state=agreed&role=recipient": 7,
     "agreement_list?state=lapsed": 3,
@@ -37,6 +38,16 @@ QUERIES = {
     "bloom_sighting_list?kind=first_day_flowers": 3,
     "border_note_list": 4,
     "border_note_read": 4,
+    "assay_list": 6,
+    "lot_event_list": 6,
+    "lot_list": 5,
+    "lot_list?state=drying": 5,
+    "lot_read": 5,
+    "lot_viability": 11,
+    "lot_epcis": 6,
+    "lot_label": 5,
+    "lot_label?packets=true": 5,
+    "lot_label_svg": 5,
     "matching_order_read": 3,
     "matching_run_list": 3,
     "matching_run_read": 3,
@@ -48,6 +59,8 @@ QUERIES = {
     "offer_list": 5,
     "offer_list?state=open": 5,
     "offer_read": 5,
+    "packet_list": 4,
+    "packet_read": 4,
     "pairing_list": 7,
     "pairing_list?state=suggested": 7,
     "pairing_list?updated_since=2027-01-01T00:00:00Z": 7,
@@ -62,9 +75,15 @@ QUERIES = {
     "problem_list": 1,
     "public_market": 5,
     "quiet_ask_list": 3,
+    "temperature_list": 6,
+    "temperature_photo": 4,
+    "recall_list": 4,
+    "recall_read": 4,
     "reported_note_list": 3,
     "site_list": 2,
     "site_read": 2,
+    "store_list": 2,
+    "store_read": 2,
     "taxon_list": 2,
     "taxon_list?q=another": 3,
     "taxon_read": 2,
@@ -90,7 +109,9 @@ def address(name: str, path: str, world: Many) -> str:
     """Where the world's grower reads this; of a list as long a page as there is."""
     operation, _, query = name.partition("?")
     if "{id}" in path:
-        path = path.replace("{id}", str(world.rows[path.split("/")[3]].public_id))
+        _, _, _, kind, *rest = path.split("/")
+        row = world.rows.get(f"{kind}/{rest[-1]}", world.rows[kind])
+        path = path.replace("{id}", str(row.public_id))
     return f"{path}?{query}&limit=100" if operation.endswith("_list") else path
 
 

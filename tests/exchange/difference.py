@@ -16,12 +16,23 @@ Story = dict[str, list[str]]
 IDENTITY = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 DIGEST = re.compile(r"\b[0-9a-f]{64}\b")
 INSTANT = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d[.\d]*(?:Z|\+00:00)?")
-LEFT_OUT = ("id", "digest", "input_digest", "token_key", "password", "revision", "attempts")
+LEFT_OUT = (
+    "id",
+    "code",
+    "thermal_age_days",
+    "digest",
+    "input_digest",
+    "token_key",
+    "password",
+    "revision",
+    "attempts",
+)
 """Keys of rows, what is made of them or drawn by lot, and how often a worker was at it."""
 SUBJECTS = {
     "agreement": "exchange_agreement",
     "bloom": "growers_plant",
     "grower": "growers_grower",
+    "lot": "exchange_lot",
     "offer": "exchange_offer",
     "plant": "growers_plant",
     "site": "growers_site",

@@ -13,6 +13,7 @@ from exchange.science import constants
 from exchange.science.transit import arrival_quantile_days
 from exchange.services.matching import RunResult, matching_run
 from exchange.services.sharing import share_out
+from exchange.services.store import store_of_kind
 from exchange.wording.catalogue import sentence
 from exchange.wording.pairing import basis_sentence, chance_sentence, decided_sentence, posting_sentence
 from growers.models import BloomSighting, Plant
@@ -76,7 +77,9 @@ def test_it_works_only_through_a_freezer_and_says_how_little_is_known() -> None:
     )
     # Two bands that wide are what "not known" looks like in figures.
     assert plan.each_flower.low < 0.1 * plan.each_flower.estimate
-    Lot.objects.filter(offer=found.offer_row).update(treatment="dried", store="refrigerator")
+    donor = found.offer_row.plant.grower
+    chilled_in = store_of_kind(donor, "refrigerator")
+    Lot.objects.filter(offer=found.offer_row).update(treatment="dried", store=chilled_in)
     Offer.objects.filter(pk=found.offer_row.pk).update(treatment="dried")
     chilled = pair("V2", "S4")
     kept = chilled.plan

@@ -95,8 +95,8 @@ class BorderNoteQuery(StrictSerializer):
 
     state = serializers.ChoiceField(BorderNote.State.choices, required=False)
     taxon = serializers.UUIDField(required=False)
-    origin = serializers.CharField(max_length=2, required=False)
-    destination = serializers.CharField(max_length=2, required=False)
+    origin = Text(max_length=2, required=False)
+    destination = Text(max_length=2, required=False)
 
 
 class OfViewer(Resource):

@@ -43,7 +43,9 @@ NOTIFICATION = {
 class AboutOut(serializers.Serializer[Any]):
     """What a notification is about."""
 
-    kind = serializers.ChoiceField([(kind, kind) for kind in ("pairing", "agreement", "offer")])
+    kind = serializers.ChoiceField(
+        [(kind, kind) for kind in ("pairing", "agreement", "offer", "lot", "recall")]
+    )
     id = serializers.UUIDField()
     path = serializers.SerializerMethodField(help_text="Where it can be read.")
 

@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from exchange.api.strict import Choice, Day, Flag, Id, StrictSerializer, Text, Whole, Words
 from exchange.api.v1.term_form import TERM, TermIn, TermOut
-from exchange.models import Lot, Offer
+from exchange.models import Offer, Store
 from exchange.models.offer import OpenState, PackingPreset, Treatment
 
 SUPPLY = {"total": 4, "kept_back": 0, "reserved": 1, "sent": 0, "left": 3}
@@ -32,6 +32,7 @@ OFFER: dict[str, Any] = {
     "lots": [
         {
             "id": "b5a1c7de-9f04-4a3f-8d21-6b7c8d9e0f12",
+            "code": "7K3M9QXF",
             "collected_on": "2027-06-28",
             "treatment": "dried",
             "store": "refrigerator",
@@ -51,13 +52,14 @@ NEW_OFFER: dict[str, Any] = {
 LOT_FIELDS = ("collected_on", "store")
 
 
-class LotOut(serializers.Serializer[Any]):
+class OfferedLotOut(serializers.Serializer[Any]):
     """Pollen that exists."""
 
     id = serializers.UUIDField(source="public_id")
     collected_on = serializers.DateField()
     treatment = serializers.ChoiceField(Treatment.choices)
-    store = serializers.ChoiceField(Lot.Store.choices)
+    code = serializers.CharField(help_text="As on its label.")
+    store = serializers.ChoiceField(Store.Kind.choices, source="store.kind")
     doses = serializers.IntegerField()
 
 
@@ -94,7 +96,7 @@ class OfferOut(serializers.Serializer[Any]):
     still_true_asked_at = serializers.DateTimeField(
         allow_null=True, help_text="Asked since; unanswered for 14 days, it rests: `paused`."
     )
-    lots = LotOut(source="lots.all", many=True)
+    lots = OfferedLotOut(source="lots.all", many=True)
 
 
 class OfferIn(StrictSerializer):
@@ -111,7 +113,7 @@ class OfferIn(StrictSerializer):
     collected_before_cut_off = Flag(required=False)
     note = Text(max_length=300, required=False, allow_blank=True)
     collected_on = Day(required=False, help_text="Of pollen in hand.")
-    store = Choice(Lot.Store.choices, required=False, help_text="Of pollen in hand.")
+    store = Choice(Store.Kind.choices, required=False, help_text="Of pollen in hand.")
     terms = serializers.ListField(
         child=TermIn(), max_length=12, required=False, help_text="Your usual ones unless stated."
     )
@@ -137,7 +139,7 @@ class CollectIn(StrictSerializer):
 
     doses = Whole(1, 999)
     collected_on = Day()
-    store = Choice(Lot.Store.choices)
+    store = Choice(Store.Kind.choices)
 
 
 class PartIn(StrictSerializer):

@@ -23,6 +23,8 @@ HAPPENED = {
     Kind.AGREEMENT: "Something happened to an agreement of yours",
     Kind.STILL_TRUE: "An offer of yours is older than a season",
     Kind.PAUSED: "An offer of yours rests, because nobody said that it still holds",
+    Kind.LOT: "Something happened to a lot that concerns you",
+    Kind.RECALL: "Something was found on a plant of which you hold pollen or descendants",
 }
 GONE = "Send nothing to this address any more."
 DESCRIPTION = """\
@@ -75,3 +77,4 @@ def _webhook(kind: Kind) -> OpenApiWebhook:
 
 proposed, changed, withdrawn = map(_webhook, (Kind.PROPOSED, Kind.CHANGED, Kind.WITHDRAWN))
 agreement, still_true, paused = map(_webhook, (Kind.AGREEMENT, Kind.STILL_TRUE, Kind.PAUSED))
+lot, recall = map(_webhook, (Kind.LOT, Kind.RECALL))

@@ -12,6 +12,7 @@ from exchange.matching.side import Bloom, CrossWanted, LotInHand, Parent, Pollen
 from exchange.models import Lot, Offer
 from exchange.selectors.side import Market, Role, clone_of, market, parent
 from exchange.services.offer import offer_close, offer_pause
+from exchange.services.store import store_of_kind
 from exchange.services.supply import supply_open
 from exchange.services.wanted_cross import wanted_cross_close, wanted_cross_pause
 from growers.models import Grower, Plant, Taxon
@@ -203,7 +204,7 @@ def test_the_oldest_lot_goes_first(donor: Grower) -> None:
             offer=offer,
             collected_on=collected_on,
             treatment="dried",
-            store="refrigerator",
+            store=store_of_kind(donor, "refrigerator"),
             doses=1,
         )
         supply_open(lot=lot, total=1)

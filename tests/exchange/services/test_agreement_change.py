@@ -18,6 +18,7 @@ from exchange.services.agreement_change import (
 from exchange.services.agreement_rule import ALLOWED
 from growers.errors import Conflict, InvalidInput, NotFound
 from growers.models import Grower
+from tests.append_only import unguarded
 from tests.clock import MovableClock
 from tests.exchange.bargain import (
     Bargain,
@@ -117,8 +118,9 @@ def test_a_parcel_that_is_not_clean_or_papers_that_are_not_sure_keep_it_at_home(
 ) -> None:
     agreement = agree(bargain.pairing)
     state_papers(agreement)
-    PapersStatement.objects.filter(side="recipient").update(papers="not_sure")
-    PapersStatement.objects.filter(side="donor").update(free_of_soil_water_insects=False)
+    with unguarded():
+        PapersStatement.objects.filter(side="recipient").update(papers="not_sure")
+        PapersStatement.objects.filter(side="donor").update(free_of_soil_water_insects=False)
     error = refused(lambda: agreement_send(actor=donor, agreement=agreement), Conflict)
     assert error.detail == (
         "The donor states that the parcel is not free of soil, pond water and insects. The recipient is not"

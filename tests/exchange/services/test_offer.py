@@ -70,12 +70,12 @@ def test_an_offer_in_hand_has_one_lot(plant: Plant) -> None:
     offer = make_offer_in_hand(plant, date(2027, 6, 20), doses=3)
     lot = Lot.objects.get()
     assert (offer.kind, lot.offer_id, lot.plant_id, lot.doses) == ("in_hand", offer.pk, plant.pk, 3)
-    assert (lot.collected_on, lot.treatment, lot.store) == (date(2027, 6, 20), "dried", "refrigerator")
+    assert (lot.collected_on, lot.treatment, lot.store.kind) == (date(2027, 6, 20), "dried", "refrigerator")
 
 
 def test_frozen_pollen_is_a_lot_in_a_freezer(plant: Plant) -> None:
     make_offer_in_hand(plant, date(2027, 2, 20), store="freezer", treatment="frozen")
-    assert Lot.objects.values_list("treatment", "store").get() == ("frozen", "freezer")
+    assert Lot.objects.values_list("treatment", "store__kind").get() == ("frozen", "freezer")
 
 
 def test_a_lot_has_the_treatment_of_its_offer_as_tidied(plant: Plant) -> None:
@@ -203,7 +203,10 @@ LOT_REFUSED: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
     ),
     "no-such-store": (
         {"store": "shelf"},
-        {"/store": "store is 'shelf'; allowed: refrigerator, freezer."},
+        {
+            "/store": "store is 'shelf'; allowed: refrigerator, freezer, frost_free_freezer, chest_freezer,"
+            " colder."
+        },
     ),
     "of-tomorrow": (
         {"collected_on": date(2027, 7, 2)},

@@ -10,11 +10,14 @@ from functools import partial
 import pytest
 from django.conf import settings
 
+from exchange.models import LotOutlook
 from exchange.project.celery import app
 from exchange.services.coordinator import coordinator_grant
 from exchange.services.due import HANDLERS
+from exchange.services.lot import lot_collect
 from exchange.services.matching_order import matching_order
 from exchange.services.offer_due import SEASON
+from exchange.services.outlook import outlooks_renew_later
 from exchange.services.quiet_ask import SOCIETY
 from exchange.services.rescoring import rescore
 from growers import clock as project_clock
@@ -113,6 +116,14 @@ def _pollen_that_nobody_offers(donor: Grower, recipient: Grower, clock: MovableC
     make_wish(recipient)
     rescore(now=project_clock.now())
     return SOCIETY
+
+
+@scene("lot_outlook")
+def _a_lot_that_was_not_reckoned(donor: Grower, recipient: Grower, clock: MovableClock) -> int:
+    lot = lot_collect(actor=donor, plant=make_plant(donor), flowers_emptied=2)
+    LotOutlook.objects.all().delete()
+    outlooks_renew_later([lot], project_clock.now())
+    return lot.pk
 
 
 def made(scene: Scene, clock: MovableClock) -> int:

@@ -1,0 +1,1 @@
+"""Pages for people, written by the server; the app has no models."""

@@ -1,0 +1,57 @@
+"""Lots of the society of the access matrix: one that the partner is promised doses of, one of nobody else."""
+
+from typing import Any
+
+from exchange.models import Agreement, Lot, Offer
+from exchange.services.lot import lot_collect
+from exchange.services.packet import packet_fill, packet_hand_over
+from exchange.services.recall import recall_report
+from exchange.services.store import store_create
+from growers.models import Grower, Plant
+from tests.exchange.logger import make_temperature
+from tests.exchange.society import TODAY
+
+STORE_NAME = "Cold box under the stairs"
+PARTNERS_STORE = "Cold box in the barn"
+LOT_NOTE = "The bell rang while I picked"
+FOUND = "Leaves with rings on them"
+
+
+def make_lots(
+    growers: dict[str, Grower], offer: Offer, agreement: Agreement, unshown: Plant
+) -> dict[str, Any]:
+    """The offer's lot with a packet in store and one on its way to the partner; a lot, stores, a recall."""
+    owner = growers["owner"]
+    lot = Lot.objects.get(offer=offer)
+    packets = [packet_fill(actor=owner, lot=lot, doses=1, agreement=agreement) for _ in range(2)]
+    packet_hand_over(actor=owner, packet=packets[1], note=LOT_NOTE)
+    made = lot_collect(actor=owner, plant=unshown, flowers_emptied=1, note=LOT_NOTE)
+    kept = {"name": STORE_NAME, "kind": "refrigerator"}
+    return {
+        "lot": lot,
+        "own_lot": made,
+        "packet": packets[0],
+        "way": packets[1],
+        "store": store_create(actor=owner, **kept),  # type: ignore[arg-type]
+        "partners_store": store_create(actor=growers["partner"], name=PARTNERS_STORE, kind="refrigerator"),
+        "temperature": make_temperature(owner, lot),
+        "recall": recall_report(actor=owner, plant=lot.plant, kind="virus", found_on=TODAY, text=FOUND),
+    }
+
+
+LOT_READERS = {
+    STORE_NAME: "owner",
+    PARTNERS_STORE: "partner",
+    LOT_NOTE: "",
+    FOUND: "partner owner",
+}
+LOT_ID_READERS = {
+    "lot": "partner owner",
+    "own_lot": "owner",
+    "packet": "partner owner",
+    "way": "partner owner",
+    "store": "owner",
+    "partners_store": "partner",
+    "temperature": "partner owner",
+    "recall": "partner owner",
+}
