@@ -10,6 +10,8 @@ from exchange.models.api_token import ApiToken
 from exchange.models.assay import Assay
 from exchange.models.block import Block
 from exchange.models.border_note import BorderNote
+from exchange.models.calendar_entry import CalendarEntry
+from exchange.models.calendar_feed import CalendarFeed
 from exchange.models.coordinator import Coordinator
 from exchange.models.custody_event import CustodyEvent
 from exchange.models.due import DueTask
@@ -18,6 +20,8 @@ from exchange.models.incident import Incident
 from exchange.models.lease import Lease
 from exchange.models.lot import Lot
 from exchange.models.lot_outlook import LotOutlook
+from exchange.models.mail_choice import MailChoice
+from exchange.models.mail_message import MailMessage
 from exchange.models.matching_order import MatchingOrder
 from exchange.models.matching_run import MatchingRun
 from exchange.models.note_key import NoteKey
@@ -35,6 +39,8 @@ from exchange.models.store import Store
 from exchange.models.supply import Supply
 from exchange.models.temperature_upload import TemperatureUpload
 from exchange.models.wanted_cross import WantedCross
+from exchange.models.webhook import Webhook
+from exchange.models.webhook_delivery import WebhookDelivery
 
 __all__ = [
     "Address",
@@ -47,6 +53,8 @@ __all__ = [
     "Assay",
     "Block",
     "BorderNote",
+    "CalendarEntry",
+    "CalendarFeed",
     "Coordinator",
     "CustodyEvent",
     "DueTask",
@@ -55,6 +63,8 @@ __all__ = [
     "Lease",
     "Lot",
     "LotOutlook",
+    "MailChoice",
+    "MailMessage",
     "MatchingOrder",
     "MatchingRun",
     "NoteKey",
@@ -72,4 +82,6 @@ __all__ = [
     "Supply",
     "TemperatureUpload",
     "WantedCross",
+    "Webhook",
+    "WebhookDelivery",
 ]

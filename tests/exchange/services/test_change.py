@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from types import ModuleType
 from typing import Any
 
@@ -40,6 +40,8 @@ from exchange.services.packet import packet_fill, packet_hand_over, packet_recei
 from exchange.services.quiet_ask import quiet_ask_answer
 from exchange.services.shortfall import offer_came_up_short
 from exchange.services.store import store_create, store_of_kind, store_update
+from exchange.services.temperature import temperature_apply, temperature_preview
+from exchange.services.temperature_felt import temperature_felt
 from exchange.services.wanted_cross import (
     wanted_cross_close,
     wanted_cross_create,
@@ -50,12 +52,15 @@ from growers.models import Change, Grower, Plant, Taxon
 from growers.services.grower import grower_update
 from tests.clock import MovableClock
 from tests.exchange.bargain import agree
+from tests.exchange.logger import confirmed, log_of, steady
 from tests.exchange.refusal import rows
-from tests.exchange.society import make_pairing
+from tests.exchange.society import NOON, make_pairing
 from tests.factories import make_offer, make_plant, make_taxon, make_wanted_cross
 from tests.growers.services.test_change import is_service, written_by
 
 pytestmark = pytest.mark.django_db
+
+LOG = log_of(steady(5.0), first=NOON - timedelta(hours=2), hours=2.0)
 
 KINDS = {
     "exchange_offer": "offer",
@@ -120,6 +125,9 @@ UNNOTED: dict[str, set[str]] = {
     "packet.packet_receive": set(),
     "store.store_create": set(),
     "store.store_update": set(),
+    "temperature.temperature_apply": set(),
+    "temperature.temperature_preview": set(),
+    "temperature_felt.temperature_felt": set(),
 }
 """What they write of deals; no offer has more or less of its pollen after them, so none is noted."""
 
@@ -244,6 +252,13 @@ SCENARIOS: dict[str, Scenario] = {
     ),
     "store.store_create": lambda w: store_create(actor=w.grower, name="cellar", kind="refrigerator"),
     "store.store_update": lambda w: store_update(actor=w.grower, store=w.lot.store, temperature_c=6.0),
+    "temperature.temperature_apply": lambda w: temperature_apply(
+        **w.held, content=LOG, choices=confirmed(LOG)
+    ),
+    "temperature.temperature_preview": lambda w: temperature_preview(**w.held, content=LOG),
+    "temperature_felt.temperature_felt": lambda w: temperature_felt(
+        **w.held, felt="warm", began_at=NOON - timedelta(hours=2), ended_at=NOON
+    ),
     "wanted_cross.wanted_cross_create": lambda w: wanted_cross_create(
         actor=w.grower, seed_parent=w.plant, pollen_plants=[w.plant], pollen_taxa=[w.taxon]
     ),

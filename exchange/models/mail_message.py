@@ -1,0 +1,43 @@
+"""A message to a grower: composed once, sent by a due row, never twice."""
+
+from django.db import models
+from django.db.models import Q
+
+from growers.models import Grower
+from growers.models.base import PublicModel
+
+
+class MailMessage(PublicModel):
+    """One message of one kind; ``key`` is what it is about (a day, a notification), so that there is one.
+
+    The text is composed when it is sent and not kept.
+    """
+
+    class Kind(models.TextChoices):
+        DAILY = "daily"
+        URGENT = "urgent"
+
+    class State(models.TextChoices):
+        WAITING = "waiting"
+        SENT = "sent"
+        NOTHING_TO_SAY = "nothing_to_say"
+        DECLINED = "declined"
+        GIVEN_UP = "given_up"
+
+    grower = models.ForeignKey(Grower, on_delete=models.CASCADE, related_name="mail_messages")
+    kind = models.CharField(max_length=10, choices=Kind)
+    key = models.CharField(max_length=80)
+    state = models.CharField(max_length=20, choices=State, default=State.WAITING)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    last_error = models.CharField(max_length=200, blank=True)
+    finished_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint("grower", "kind", "key", name="mail_message_once"),
+            models.CheckConstraint(
+                condition=Q(state="waiting", finished_at=None)
+                | (~Q(state="waiting") & Q(finished_at__isnull=False)),
+                name="mail_message_finished_has_time",
+            ),
+        ]
