@@ -3,6 +3,7 @@
 from django.db import models
 from django.db.models import Q
 
+from growers import clock
 from growers.models import Grower
 from growers.models.base import PublicModel
 
@@ -11,7 +12,8 @@ class Webhook(PublicModel):
     """One address; secrets are encrypted. After a rotation the one before signs too until ``previous_until``.
 
     ``kinds`` are codes of notifications, all if empty. A disabled one says why: the address answered that it
-    is gone, or nothing could be delivered for days, or its grower switched it off.
+    is gone, or nothing could be delivered for days, or its grower switched it off. What was told before
+    ``tells_from`` is settled. While an address that let us wait rests, nothing is sent to it.
     """
 
     class State(models.TextChoices):
@@ -32,6 +34,8 @@ class Webhook(PublicModel):
     state = models.CharField(max_length=10, choices=State, default=State.ACTIVE)
     reason = models.CharField(max_length=20, choices=Reason, blank=True)
     disabled_at = models.DateTimeField(null=True, blank=True)
+    tells_from = models.DateTimeField(default=clock.now)
+    rests_until = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [

@@ -10,7 +10,7 @@ from growers.models.base import PublicModel
 class WebhookDelivery(PublicModel):
     """``public_id`` is the ``webhook-id``, the same for every attempt; when it is tried again is a due row.
 
-    ``attempts`` are records of instant, status and error, the latest last.
+    ``attempts`` are records of number in the schedule, instant, status, error and seconds, the latest last.
     """
 
     class State(models.TextChoices):

@@ -63,6 +63,13 @@ class Environment:
             raise wrong(name, str(path), "it must be an absolute path, one that begins with /")
         return path
 
+    def host_and_port(self, name: str) -> str:
+        """A host with its port; empty if not set."""
+        text = self.text(name)
+        if text and not re.fullmatch(r"[a-z0-9.-]+:[1-9]\d{0,4}", text, re.ASCII):
+            raise wrong(name, text, "it must look like 127.0.0.1:8321")
+        return text
+
     def secret(self, name: str) -> str:
         """The value of ``name``, or what the file named by ``<name>_FILE`` holds; empty if neither is set."""
         value, file_name = self.text(name), self.text(f"{name}_FILE")

@@ -8,9 +8,11 @@ from structlog.typing import EventDict, WrappedLogger
 
 FORMATS = ("line", "json")
 EMAIL = re.compile(r"[\w.+%-]+@[\w-]+(?:\.[\w-]+)+")
-TOKEN = re.compile(r"pollen_[0-9a-f]+|(?i:bearer)\s+\S+")
-# Addresses of the account pages end in a key that confirms or resets.
-KEY = re.compile(r"(?<=/account/confirm-email/)[^/\s]+|(?<=/account/password/reset/key/)[^/\s]+")
+TOKEN = re.compile(r"pollen_[0-9a-f]+|whsec_[\w+/=]+|(?i:bearer)\s+\S+")
+# Addresses of the account pages end in a key that confirms or resets, that of a calendar feed in its secret.
+KEY = re.compile(
+    r"(?<=/account/confirm-email/)[^/\s]+|(?<=/account/password/reset/key/)[^/\s]+|(?<=/calendar/)[^/\s]+"
+)
 # PostgreSQL tells which values did not fit, and where in a statement.
 VALUES = re.compile(r"^(DETAIL|CONTEXT|LINE \d+): (?:.|\n(?!\n))*", re.MULTILINE)
 

@@ -32,6 +32,7 @@ SERVICE_MODE = bool(DATABASE) and not UNDER_TEST
 TASKS_BY_BROKER = bool(REDIS_URL)
 DEBUG = environment.flag("DEBUG")
 CLOCK_OFFSET_FILE = environment.text("CLOCK_OFFSET_FILE")
+WEBHOOK_TEST_ADDRESS = environment.host_and_port("WEBHOOK_TEST_ADDRESS")
 
 # Every service has these; tests of workers have a REDIS_URL of their own.
 for name in ("SECRET_KEY", "ADDRESS_KEYS", "ALLOWED_HOSTS"):
@@ -50,6 +51,11 @@ if REDIS_URL and not DATABASE:
 if SERVICE_MODE and CLOCK_OFFSET_FILE:
     raise SettingError(
         "CLOCK_OFFSET_FILE is set together with DATABASE_URL; a service must run on the true clock."
+    )
+if SERVICE_MODE and WEBHOOK_TEST_ADDRESS:
+    raise SettingError(
+        "WEBHOOK_TEST_ADDRESS is set together with DATABASE_URL; a service sends to public addresses only:"
+        " remove it."
     )
 if SERVICE_MODE and DEBUG:
     raise SettingError(

@@ -1,5 +1,7 @@
 """Mean and quantile of weighted draws."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from exchange.science.arrays import FloatArray
@@ -64,6 +66,44 @@ def weighted_quantile(values: FloatArray, weight: FloatArray, probability: float
     rows = np.take_along_axis(order, reached.argmax(axis=0)[None, :], axis=0)
     result: FloatArray = np.take_along_axis(table, rows, axis=0)[0]
     return float(result[0]) if numbers.ndim == 1 else result
+
+
+def weighted_quantiles(values: FloatArray, weight: FloatArray, probabilities: Sequence[float]) -> FloatArray:
+    """Give several quantiles of the columns of weighted draws, sorted once.
+
+    Parameters
+    ----------
+    values : FloatArray
+        Shape (n, k), any unit; no NaN.
+    weight : FloatArray
+        Shape (n,), 0 or more, need not sum to 1.
+    probabilities : sequence of float
+        0 to 1 each.
+
+    Returns
+    -------
+    FloatArray
+        Shape (len(probabilities), k); each row is ``weighted_quantile``.
+
+    Raises
+    ------
+    ValueError
+        As ``weighted_quantile``.
+    """
+    table, shares = np.asarray(values, dtype=np.float64), np.asarray(weight, dtype=np.float64)
+    _check_weights(table, shares)
+    check_range("probability", probabilities, 0.0, 1.0)
+    if np.isnan(table).any():
+        raise ValueError("values is nan; allowed: numbers.")
+    kept = shares > 0.0
+    table, shares = table[kept], shares[kept] / shares[kept].sum()
+    order = np.argsort(table, axis=0)
+    reached = np.cumsum(shares[order], axis=0)
+    reached[-1] = 1.0
+    rows = [(reached >= each - ROUNDING).argmax(axis=0) for each in probabilities]
+    places = np.take_along_axis(order, np.array(rows), axis=0)
+    found: FloatArray = np.take_along_axis(table, places, axis=0)
+    return found
 
 
 def _equal_quantile(table: FloatArray, probability: float, single: bool) -> float | FloatArray:

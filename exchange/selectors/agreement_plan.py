@@ -1,5 +1,7 @@
 """What stands now for an agreement: its pairing of today, and who else could send pollen."""
 
+from collections.abc import Iterable
+
 from django.db.models import QuerySet
 
 from exchange.models import Agreement, Pairing
@@ -13,6 +15,14 @@ def standing_pairing(agreement: Agreement) -> Pairing | None:
     same = {"offer": agreement.offer_id, "wanted_cross": agreement.wanted_cross_id}
     rows = Pairing.objects.filter(state=Pairing.State.SUGGESTED, **same)
     return rows.select_related("offer__plant__site").first()
+
+
+def standing_pairings(agreements: Iterable[Agreement]) -> dict[tuple[int, int], Pairing]:
+    """The same for several, by the ids of offer and wanted cross, with some of no agreement; one query."""
+    pairs = [(row.offer_id, row.wanted_cross_id) for row in agreements]
+    offers, wanted = ({pair[side] for pair in pairs} for side in (0, 1))
+    rows = Pairing.objects.filter(state=Pairing.State.SUGGESTED, offer__in=offers, wanted_cross__in=wanted)
+    return {(row.offer_id, row.wanted_cross_id): row for row in rows}
 
 
 def crosses_border(agreement: Agreement) -> bool:

@@ -1,7 +1,7 @@
 """What stands on the label of a lot or a packet, who may print it, and what a lot's public page tells."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from exchange.models import Lot, LotOutlook, Packet
 from exchange.selectors.lot import lots_known
+from exchange.selectors.lot_time import cut_at
 from exchange.selectors.packet import packets_known
 from exchange.wording.label import LabelFacts
 from exchange.wording.lot import STORES, TREATMENTS, doubt_sentence
@@ -76,7 +77,7 @@ def label_facts(lot: Lot, packet: Packet | None, *, address_of_page: str) -> Lab
         doses=lot.doses if packet is None else packet.doses,
         collected_on=lot.collected_on,
         collected_hour=lot.collected_hour,
-        zone=lot.plant.site.cell_zone,
+        zone=clock_of(lot),
         treatment=str(TREATMENTS[lot.treatment]),
         store=str(STORES[store.kind]),
         best_before=_day(lot, outlook.best_before_at if outlook else None),
@@ -85,6 +86,14 @@ def label_facts(lot: Lot, packet: Packet | None, *, address_of_page: str) -> Lab
         terms=tuple(map(term_text, lot.offer.terms if lot.offer else ())),
         url=address_of_page,
     )
+
+
+def clock_of(lot: Lot) -> str:
+    """The clock a loaded lot was collected by, as an offset: a zone would tell more of the place."""
+    offset = cut_at(lot).astimezone(ZoneInfo(lot.plant.site.cell_zone)).utcoffset() or timedelta()
+    minutes = round(offset.total_seconds() / 60.0)
+    hours, rest = divmod(abs(minutes), 60)
+    return f"UTC{'-' if minutes < 0 else '+'}{hours}" + (f":{rest:02d}" if rest else "")
 
 
 def lot_page(code: str) -> LotPage | None:

@@ -16,7 +16,7 @@ from exchange.science.lot_course import Course, ages_at
 from exchange.science.lot_dates import LotDates, Outlook, lot_dates
 from exchange.science.version import model_version
 from exchange.science.viability import Treatment, viability
-from exchange.science.weighted import weighted_quantile
+from exchange.science.weighted import weighted_quantile, weighted_quantiles
 from exchange.selectors.lot_course import ahead_c, course_ends, course_of, doubts_of, tested_after_freezing
 from exchange.selectors.lot_record import LotRecord
 from exchange.selectors.lot_time import hours_since_cut, instant_of
@@ -159,7 +159,7 @@ def viability_band(state: LotState, hours: FloatArray) -> FloatArray:
     draws = state.update.draws
     alive = viability(draws, state.outlook.ages(draws, hours))
     quantiles = (constants.LOW_QUANTILE.value, 0.5, 1.0 - constants.LOW_QUANTILE.value)
-    return np.array([weighted_quantile(alive, draws.weight, each) for each in quantiles])
+    return weighted_quantiles(alive, draws.weight, quantiles)
 
 
 def version() -> str:

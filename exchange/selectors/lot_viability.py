@@ -28,7 +28,7 @@ from exchange.selectors.lot_record import lot_record, lots_loaded
 from exchange.selectors.lot_time import hours_since_cut, instant_of
 from exchange.wording.lot import basis_sentence
 
-POINTS = 49
+POINTS = 25
 LONGEST_CURVE_DAYS = 400.0
 """A curve is drawn no further ahead: at most that many days from now (judgement)."""
 

@@ -7,10 +7,11 @@ from allauth.mfa.totp.internal.auth import TOTP
 from django.contrib.auth.hashers import make_password
 from django.db import transaction
 
-from exchange.models import IdempotentAnswer
+from exchange.models import CalendarEntry, CalendarFeed, IdempotentAnswer
 from exchange.services.api_token import tokens_revoke_all
 from exchange.services.leaving import deals_leave
 from exchange.services.note_key import note_key_forget
+from exchange.services.webhook import webhooks_delete_all
 from growers.errors import InvalidInput
 from growers.models import Grower
 from growers.services.grower import grower_close, grower_create, grower_hold
@@ -35,7 +36,7 @@ def email_confirm(*, grower: Grower) -> None:
 
 
 def account_close(*, actor: Grower) -> None:
-    """Close an account: deals end, the person, ways to sign in, tokens, kept answers and notes go.
+    """Close an account: deals end; the person, ways to sign in, tokens, feeds, kept answers and notes go.
 
     See ``deals_leave`` and ``grower_close``.
     """
@@ -44,9 +45,11 @@ def account_close(*, actor: Grower) -> None:
         deals_leave(actor=actor)
         grower_close(actor=actor)
         tokens_revoke_all(actor=actor)
+        webhooks_delete_all(actor=actor)
         for rows in (EmailAddress.objects, Authenticator.objects):
             rows.filter(user=actor).delete()
-        IdempotentAnswer.objects.filter(grower=actor).delete()
+        for kept in (IdempotentAnswer.objects, CalendarFeed.objects, CalendarEntry.objects):
+            kept.filter(grower=actor).delete()
         note_key_forget(writer=actor)
 
 

@@ -13,7 +13,7 @@ from exchange.services.custody import custody_note
 from exchange.services.lot_tell import concerned, custody_tell
 from exchange.services.outlook import outlooks_renew_later
 from growers import clock
-from growers.errors import NotFound
+from growers.errors import Conflict, NotFound
 from growers.models import Grower
 
 
@@ -30,10 +30,14 @@ class OfWhat:
 def of_what(actor: Grower, lot: Lot, packet: Packet | None) -> OfWhat:
     """Whose temperatures the actor may add: of their own lot, of a packet that they hold or that is for them.
 
-    Raises ``NotFound`` for others.
+    Raises ``NotFound`` for others, ``Conflict`` for a partner who has no part in just this.
     """
     (loaded,) = lots_loaded([lot])
     if not (_is_owner(actor, loaded) if packet is None else _is_theirs(actor, loaded, packet)):
+        if actor in concerned(loaded):
+            raise Conflict(
+                "Who has the pollen says how warm it was: the lot's grower, or who has the packet."
+            )
         raise NotFound("There is no such lot.")
     return OfWhat(actor, loaded, packet, clock.now())
 

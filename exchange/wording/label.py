@@ -20,7 +20,7 @@ UNPRINTABLE = frozenset({"Cc", "Cf", "Cs", "Co", "Cn"})
 class LabelFacts:
     """What the label of one packet, or of a whole lot, tells: nothing of who grew it, or where exactly.
 
-    ``zone`` is the IANA name of the zone of the plant's cell; ``collected_hour`` (0 to 23) is None where it
+    ``zone`` is the clock of the plant's place; ``collected_hour`` (0 to 23) is None where it
     was not stated; ``doubtful`` holds a sentence for each cause, ``terms`` one for each term; ``url`` is
     the lot's public page.
     """

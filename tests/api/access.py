@@ -229,8 +229,8 @@ ROWS = (
     row("POST /lots/{lot}/tests", 401, 404, 409, 404, 404, 201),  # the partner holds no packet yet
     row("GET /lots/{lot}/temperatures", 401, 404, 200, 404, 404, 200),
     row("GET /lots/{own_lot}/temperatures", 401, 404, 404, 404, 404, 200),
-    row("POST /lots/{lot}/temperatures/preview", 401, 404, 404, 404, 404, 200),
-    row("POST /lots/{lot}/temperatures", 401, 404, 404, 404, 404, 201),  # what lies at the owner's
+    row("POST /lots/{lot}/temperatures/preview", 401, 404, 409, 404, 404, 200),  # it lies at the owner's
+    row("POST /lots/{lot}/temperatures", 401, 404, 409, 404, 404, 201),
     row("POST /lots/{lot}/temperatures/felt", 401, 404, 201, 404, 404, 201, body=FELT),
     row("GET /temperatures/{temperature}/photo", 401, 404, 200, 404, 404, 200),
     row("GET /lots/{lot}/label", 401, 404, 404, 404, 404, 200),

@@ -76,7 +76,7 @@ QUERIES = {
     "public_market": 5,
     "quiet_ask_list": 3,
     "temperature_list": 6,
-    "temperature_photo": 4,
+    "temperature_photo": 3,
     "recall_list": 4,
     "recall_read": 4,
     "reported_note_list": 3,

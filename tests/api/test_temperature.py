@@ -322,8 +322,9 @@ def test_who_may(
         assert api.post(path(parcel, "/felt"), felt).status == status
     # The recipient knows of the lot, but what lies in the donor's store is the donor's to say.
     mine = {name: value for name, value in fields(parcel).items() if name != "packet_id"}
-    assert recipient_api.upload(path(parcel), content, **mine).status == 404
-    assert recipient_api.upload(path(parcel, "/preview"), content).status == 404
+    assert recipient_api.upload(path(parcel), content, **mine).status == 409
+    assert recipient_api.upload(path(parcel, "/preview"), content).status == 409
+    assert recipient_api.post(path(parcel, "/felt"), felt).status == 409
     assert nothing_written()
     assert donor_api.upload(path(parcel, "/preview"), content).status == 200
     strange = donor_api.upload(path(parcel, "/preview"), content, packet_id=str(uuid.uuid4()))

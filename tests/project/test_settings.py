@@ -22,6 +22,7 @@ OURS = (
     *SERVICE,
     "UNDER_TEST",
     "CLOCK_OFFSET_FILE",
+    "WEBHOOK_TEST_ADDRESS",
     "DEBUG",
     "LOG_LEVEL",
     "DATA_DIR",
@@ -112,6 +113,8 @@ def test_service_says_what_is_missing(load: Any, missing: str, sentence: str) ->
     ("variables", "sentence"),
     [
         ({"CLOCK_OFFSET_FILE": "/tmp/offset"}, "a service must run on the true clock"),
+        ({"WEBHOOK_TEST_ADDRESS": "127.0.0.1:8321"}, "a service sends to public addresses only: remove it."),
+        ({"WEBHOOK_TEST_ADDRESS": "http://x"}, "is 'http://x'; it must look like 127.0.0.1:8321."),
         ({"DEBUG": "true"}, "a service must not show its inside"),
         ({"SECRET_KEY": "change-me"}, "SECRET_KEY has 9 characters or is an example"),
         ({"ADDRESS_KEYS": "change-me"}, "ADDRESS_KEYS: key 1 is not usable"),
@@ -130,6 +133,11 @@ def test_service_refuses_what_is_for_tests_or_wrong(
 
 def test_the_clock_may_be_moved_where_one_grower_tries_it_out(load: Any) -> None:
     assert load(CLOCK_OFFSET_FILE="/nowhere/offset")["CLOCK_OFFSET_FILE"] == "/nowhere/offset"
+
+
+def test_webhooks_may_be_tried_out_on_ones_own_machine(load: Any) -> None:
+    assert load(WEBHOOK_TEST_ADDRESS="127.0.0.1:8321")["WEBHOOK_TEST_ADDRESS"] == "127.0.0.1:8321"
+    assert load()["WEBHOOK_TEST_ADDRESS"] == ""
 
 
 def test_under_test_postgresql_needs_no_redis(load: Any) -> None:

@@ -2,8 +2,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 
-from exchange.science.weighted import weighted_mean, weighted_quantile
+from exchange.science.arrays import FloatArray
+from exchange.science.weighted import weighted_mean, weighted_quantile, weighted_quantiles
 
 counts = st.lists(st.tuples(st.integers(-50, 50), st.integers(0, 5)), min_size=1, max_size=30).filter(
     lambda pairs: any(weight for _, weight in pairs)
@@ -60,3 +62,31 @@ def test_impossible_input_is_refused(
 ) -> None:
     with pytest.raises(ValueError, match=message):
         weighted_quantile(np.array(values), np.array(weight), probability)
+
+
+@given(
+    arrays(np.float64, (7, 3), elements=st.floats(-5.0, 5.0)),
+    arrays(np.float64, 7, elements=st.sampled_from([0.0, 0.5, 1.0, 3.0])).filter(
+        lambda each: each.sum() > 0.0
+    ),
+)
+def test_several_quantiles_are_those_one_by_one(values: FloatArray, weight: FloatArray) -> None:
+    probabilities = (0.0, 0.1, 0.5, 0.9, 1.0)
+    found = weighted_quantiles(values, weight, probabilities)
+    one_by_one = [weighted_quantile(values, weight, each) for each in probabilities]
+    assert found.tolist() == np.array(one_by_one).tolist()
+
+
+@pytest.mark.parametrize(
+    ("values", "weight", "probability"),
+    [
+        (np.full((2, 1), np.nan), np.ones(2), 0.5),
+        (np.ones((2, 1)), np.zeros(2), 0.5),
+        (np.ones((2, 1)), np.ones(2), 1.5),
+    ],
+)
+def test_several_quantiles_refuse_what_one_does(
+    values: FloatArray, weight: FloatArray, probability: float
+) -> None:
+    with pytest.raises(ValueError):
+        weighted_quantiles(values, weight, [probability])

@@ -140,7 +140,7 @@ class LotTemperaturePreview(WithFile):
         body=LoggerIn,
         example=PREVIEW,
         body_example={"file": FILE},
-        problems=("not_found", "invalid_input"),
+        problems=("not_found", "conflict", "invalid_input"),
     )
     def post(self, call: Call) -> TemperaturePreview:
         """Nothing is stored. Answer what is asked by a field of the form and send the file again."""
@@ -158,7 +158,7 @@ class LotTemperatureFelt(OfLot):
         TemperatureOut,
         example=FELT,
         body_example={"felt": "cool", "packet_id": TEMPERATURE["packet_id"]},
-        problems=("not_found",),
+        problems=("not_found", "conflict"),
     )
     def post(self, call: Call) -> TemperatureUpload:
         """Cold, cool or warm in the hand; it counts as long as no logger knows better."""

@@ -8,6 +8,7 @@ import pytest
 from exchange.models import Lot
 from exchange.selectors.label import (
     LotPage,
+    clock_of,
     label_facts,
     label_of,
     labels_of_packets,
@@ -61,7 +62,7 @@ def test_the_label_of_a_lot_says_what_is_on_record(donor: Grower, clock: Movable
         doses=2,
         collected_on=date(2027, 6, 30),
         collected_hour=9,
-        zone="Europe/Paris",
+        zone="UTC+2",
         treatment="dried",
         store="refrigerator",
         best_before=facts.best_before,
@@ -78,8 +79,8 @@ def test_the_label_of_a_lot_says_what_is_on_record(donor: Grower, clock: Movable
 @pytest.mark.parametrize(
     ("longitude_deg", "country", "zone", "day"),
     [
-        (-157.75, "US", "Pacific/Honolulu", date(2027, 7, 9)),
-        (174.75, "NZ", "Pacific/Auckland", date(2027, 7, 10)),
+        (-157.75, "US", "UTC-10", date(2027, 7, 9)),
+        (174.75, "NZ", "UTC+12", date(2027, 7, 10)),
     ],
 )
 def test_days_on_it_are_those_of_the_plants_clock(
@@ -210,3 +211,21 @@ def test_the_public_page_tells_less_than_the_label(donor: Grower, clock: Movable
 
 def test_a_code_that_nobody_has_leads_to_nothing(db: None) -> None:
     assert lot_page("00000000") is None
+
+
+@pytest.mark.parametrize(
+    ("zone", "collected_on", "told"),
+    [
+        ("Europe/Paris", date(2027, 7, 1), "UTC+2"),
+        ("Europe/Paris", date(2027, 1, 1), "UTC+1"),
+        ("Asia/Kolkata", date(2027, 7, 1), "UTC+5:30"),
+        ("America/St_Johns", date(2027, 1, 1), "UTC-3:30"),
+        ("Africa/Abidjan", date(2027, 7, 1), "UTC+0"),
+    ],
+)
+def test_a_label_tells_the_clock_and_not_the_zone(
+    donor: Grower, zone: str, collected_on: date, told: str
+) -> None:
+    lot = lot_collect(actor=donor, plant=make_plant(donor), flowers_emptied=1)
+    lot.plant.site.cell_zone, lot.collected_on = zone, collected_on
+    assert clock_of(lot) == told

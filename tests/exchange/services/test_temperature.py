@@ -323,20 +323,21 @@ def test_the_holder_and_the_recipient_of_a_packet_may_and_the_owner_of_the_lot(
     parcel: OnTheWay, outsider: Grower, clock: MovableClock
 ) -> None:
     content, other = log_of(steady(5.0)), log_of(steady(6.0))
-    for refused_to in (
-        {"actor": outsider},
-        {"actor": outsider, "packet": None},
-        {"actor": parcel.recipient, "packet": None},
-    ):
+    refusals: list[tuple[dict[str, Any], type[Exception]]] = [
+        ({"actor": outsider}, NotFound),
+        ({"actor": outsider, "packet": None}, NotFound),
+        ({"actor": parcel.recipient, "packet": None}, Conflict),
+    ]
+    for changes, error in refusals:
         before = written()
-        with pytest.raises(NotFound):
-            apply(parcel, content, **refused_to)
+        with pytest.raises(error):
+            apply(parcel, content, **changes)
         assert written() == before
     apply(parcel, content, actor=parcel.donor)
     store = store_of_kind(parcel.recipient, "refrigerator")
     packet_receive(actor=parcel.recipient, packet=parcel.packet, store=store)
     parcel.packet.refresh_from_db()
-    with pytest.raises(NotFound):
+    with pytest.raises(Conflict, match="Who has the pollen says how warm it was"):
         apply(parcel, other, actor=parcel.donor)
     apply(parcel, other)
     apply(parcel, other, actor=parcel.donor, packet=None)

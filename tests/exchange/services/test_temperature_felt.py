@@ -12,7 +12,7 @@ from exchange.services.packet import packet_receive
 from exchange.services.store import store_of_kind
 from exchange.services.temperature_felt import temperature_felt
 from growers import clock as project_clock
-from growers.errors import InvalidInput, NotFound
+from growers.errors import Conflict, InvalidInput, NotFound
 from growers.models import Grower
 from tests.clock import MovableClock
 from tests.exchange.logger import HANDED_OVER, OPENED, OnTheWay, instant, on_the_way
@@ -128,7 +128,8 @@ def test_of_a_lot_the_time_must_be_stated(parcel: OnTheWay) -> None:
 
 
 def test_others_cannot(parcel: OnTheWay, outsider: Grower) -> None:
-    for changes in ({"actor": outsider}, {"packet": None}):
-        with pytest.raises(NotFound):
-            feel(parcel, "cool", **changes)
+    with pytest.raises(NotFound):
+        feel(parcel, "cool", actor=outsider)
+    with pytest.raises(Conflict, match="Who has the pollen says how warm it was"):
+        feel(parcel, "cool", packet=None)
     assert not TemperatureUpload.objects.exists()

@@ -1,0 +1,23 @@
+"""The calendar feed: what a grower's calendar program reads at a secret address, without signing in."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.views.decorators.http import require_safe
+
+from exchange.api.etag import etag_of
+from exchange.services.calendar_feed import feed_read
+
+MEDIA_TYPE = "text/calendar; charset=utf-8"
+HEADERS = {
+    "Cache-Control": "private, no-cache",
+    "Referrer-Policy": "no-referrer",
+    "X-Robots-Tag": "noindex",
+}
+
+
+@require_safe
+def calendar_read(_request: HttpRequest, secret: str) -> HttpResponse:
+    """The file; an address that never was one and one that was revoked are not found, like any other."""
+    body = feed_read(secret=secret)
+    if body is None:
+        raise Http404
+    return HttpResponse(body, content_type=MEDIA_TYPE, headers={**HEADERS, "ETag": etag_of(body)})
