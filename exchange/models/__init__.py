@@ -34,6 +34,7 @@ from exchange.models.quiet_ask import QuietAsk
 from exchange.models.recall import Recall
 from exchange.models.recall_notice import RecallNotice
 from exchange.models.reservation import Reservation
+from exchange.models.shipment import Shipment
 from exchange.models.stay import Stay
 from exchange.models.store import Store
 from exchange.models.supply import Supply
@@ -77,6 +78,7 @@ __all__ = [
     "Recall",
     "RecallNotice",
     "Reservation",
+    "Shipment",
     "Stay",
     "Store",
     "Supply",

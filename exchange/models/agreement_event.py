@@ -30,6 +30,13 @@ class AgreementEvent(PublicModel):
         NEXT_DONOR_SHOWN = "next_donor_shown"
         DONOR_SILENT = "donor_silent"
         NOTE_WRITTEN = "note_written"
+        DISPATCHED = "dispatched"
+        HELD_BACK = "held_back"
+        HAS_IT_COME = "has_it_come"
+        RECEIVED = "received"
+        REFUSED = "refused"
+        LOST = "lost"
+        RETURNED = "returned"
 
     agreement = models.ForeignKey(Agreement, on_delete=models.PROTECT, related_name="events")
     kind = models.CharField(max_length=20, choices=Kind)

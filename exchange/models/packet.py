@@ -5,6 +5,7 @@ from django.db.models import Q
 
 from exchange.models.agreement import Agreement
 from exchange.models.lot import Lot
+from exchange.models.shipment import Shipment
 from exchange.models.store import Store
 from growers.models import Grower
 from growers.models.base import PublicModel
@@ -21,6 +22,9 @@ class Packet(PublicModel):
     doses = models.PositiveSmallIntegerField()
     agreement = models.ForeignKey(
         Agreement, on_delete=models.PROTECT, null=True, blank=True, related_name="packets"
+    )
+    shipment = models.ForeignKey(
+        Shipment, on_delete=models.PROTECT, null=True, blank=True, related_name="packets"
     )
     holder = models.ForeignKey(Grower, on_delete=models.PROTECT, related_name="packets")
     store = models.ForeignKey(Store, on_delete=models.PROTECT, null=True, blank=True, related_name="packets")

@@ -303,6 +303,8 @@ SPECTACULAR_SETTINGS = {
         "PairingState": "exchange.models.pairing.Pairing.State",
         "MatchingOrderState": "exchange.models.matching_order.MatchingOrder.State",
         "TermCode": "exchange.wording.term.CODES",
+        "WebhookState": "exchange.models.webhook.Webhook.State",
+        "WebhookDeliveryState": "exchange.models.webhook_delivery.WebhookDelivery.State",
         "NotificationCode": "exchange.models.notification.Notification.Kind",
         "BorderNoteKind": "exchange.models.border_note.BorderNote.Kind",
         "ParcelOrigin": "exchange.models.papers_statement.PapersStatement.Origin",

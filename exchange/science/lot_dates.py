@@ -187,6 +187,8 @@ class _Ahead:
 
     def effect_gone(self, least: float) -> float:
         """When the expected effect falls below the least."""
+        if self.effect(0.0) < least:
+            return 0.0
         if self.effect(self.now) < least:
             return self._effect_gone_between(0.0, self.now, least)
         low, step = self.now, max(self.now, HOURS_PER_DAY.value)

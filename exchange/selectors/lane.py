@@ -17,11 +17,11 @@ from exchange.science.distance import geodesic_km
 from exchange.science.packing import DEFAULT_PACKING, UNCOOLED_PACKING
 from exchange.science.parcel import ambient_temperature_c
 from exchange.science.transit import (
-    MAX_BUSINESS_DAYS,
     slower,
     transit_predictive,
     transit_prior_weights,
 )
+from exchange.selectors.lane_seen import LaneSeen, lanes_seen
 from growers.models import Site
 
 PACKINGS = {PackingPreset.COLD_BOX: DEFAULT_PACKING, PackingPreset.ENVELOPE: UNCOOLED_PACKING}
@@ -30,19 +30,21 @@ CALENDAR_AHEAD_DAYS = 800
 SATURDAY = 5
 
 
-def lane(offer: Offer, origin: Site, destination: Site, today: date) -> Lane:
+def lane(offer: Offer, origin: Site, destination: Site, today: date, seen: LaneSeen | None = None) -> Lane:
     """The lane of an offer's parcels, computed from both cells and never from an exact place.
 
     Each end keeps its country's working week and public holidays, with Saturday where the donor's
-    service has it; transit is the prior of the distance until parcels of the lane are on record.
+    service has it; transit is the prior of the distance, and what was seen of parcels between the two
+    countries, lost ones and those under way too. Without ``seen`` the records are read.
     """
+    record = lanes_seen(today).between(origin, destination) if seen is None else seen
     abroad = origin.cell_country != destination.cell_country
     promised = constants.PROMISED_DAYS_ABROAD if abroad else constants.PROMISED_DAYS_HOME
     weights = transit_prior_weights(promised.value, _distance_km(origin, destination))
-    transit = transit_predictive(weights, np.zeros(MAX_BUSINESS_DAYS))
+    transit = transit_predictive(weights, record.delivered, record.lost, record.under_way)
     return Lane(
-        origin=_calendar(origin.cell_country, offer.posts_on_saturday, today),
-        destination=_calendar(destination.cell_country, offer.posts_on_saturday, today),
+        origin=lane_calendar(origin.cell_country, offer.posts_on_saturday, today),
+        destination=lane_calendar(destination.cell_country, offer.posts_on_saturday, today),
         transit=transit,
         slow_transit=slower(transit),
         packing=PACKINGS[PackingPreset(offer.packing)],
@@ -72,7 +74,8 @@ def _monthly_mean_c(site: Site) -> FloatArray:
 
 
 @lru_cache(maxsize=512)
-def _calendar(country: str, saturday: bool, today: date) -> ServiceCalendar:
+def lane_calendar(country: str, saturday: bool, today: date) -> ServiceCalendar:
+    """Open days of a parcel service in a country, some years round a day."""
     usual = country_calendar(
         country,
         today - timedelta(days=CALENDAR_PAST_DAYS),

@@ -19,7 +19,7 @@ from exchange.science.viability import Treatment, viability
 from exchange.science.weighted import weighted_quantile, weighted_quantiles
 from exchange.selectors.lot_course import ahead_c, course_ends, course_of, doubts_of, tested_after_freezing
 from exchange.selectors.lot_record import LotRecord
-from exchange.selectors.lot_time import hours_since_cut, instant_of
+from exchange.selectors.lot_time import hour_of, hours_since_cut
 
 WIDE_GROUPS = frozenset({"brachyceras", "lotos", "hydrocallis"})
 """Tropical groups outside Anecphya, whose pollen may germinate at any rate."""
@@ -151,7 +151,7 @@ def _dates(lot: Lot, found: LotDates, doubts: Sequence[str]) -> Dates:
     if "in_fluid" in doubts:
         return Dates(None, None, None)
     hours = found.best_before, found.best_before_median, found.worth_trying_until
-    return Dates(*(instant_of(lot, each) if np.isfinite(each) else None for each in hours))
+    return Dates(*(hour_of(lot, each) if np.isfinite(each) else None for each in hours))
 
 
 def viability_band(state: LotState, hours: FloatArray) -> FloatArray:

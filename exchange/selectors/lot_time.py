@@ -20,6 +20,11 @@ def hours_since_cut(lot: Lot, instant: datetime) -> float:
     return max(0.0, seconds / 3600.0)
 
 
+def hour_of(lot: Lot, hours: float) -> datetime:
+    """The same to the full hour: no date of a lot is known better."""
+    return datetime.fromtimestamp(3600 * round(instant_of(lot, hours).timestamp() / 3600.0), UTC)
+
+
 def instant_of(lot: Lot, hours: float) -> datetime:
     """The instant so many hours after the cutting, UTC, to the second."""
     return datetime.fromtimestamp(round(cut_at(lot).timestamp() + hours * 3600.0), UTC)

@@ -13,6 +13,7 @@ from exchange.science import constants
 from exchange.science.viability import Treatment
 from exchange.selectors.bloom_forecast import blooms
 from exchange.selectors.border import BorderNotes, border_notes
+from exchange.selectors.lane_seen import LanesSeen, lanes_seen
 from exchange.selectors.stock import Stock, stocks
 from growers import clock
 from growers.models import Plant, Taxon
@@ -32,6 +33,7 @@ class Market:
     offers: dict[str, tuple[Offer, PollenOffer]]
     wanted: dict[str, tuple[WantedCross, CrossWanted]]
     notes: BorderNotes
+    lanes: LanesSeen
     kept: dict[tuple[int, int], PollenOffer] = field(default_factory=dict)
 
     def offer_to(self, row: Offer, wanted_row: WantedCross, offer: PollenOffer) -> PollenOffer:
@@ -65,6 +67,7 @@ def market(today: date) -> Market:
             for row in crosses
         },
         border_notes(today),
+        lanes_seen(today),
         {
             (row.pk, wanted): pollen_offer(row, lot)
             for row in offers

@@ -12,6 +12,7 @@ from exchange.matching.smallest_change import Alternative
 from exchange.models import Offer, WantedCross
 from exchange.models.offer import PackingPreset, Treatment
 from exchange.selectors.lane import lane
+from exchange.selectors.lane_seen import LaneSeen
 from exchange.selectors.side import changed_offer
 
 Change = Callable[[Offer], None]
@@ -40,11 +41,12 @@ def alternatives(
     wanted: CrossWanted,
     today: date,
     flowers: RecipientFlowers | None,
+    seen: LaneSeen | None = None,
 ) -> list[Alternative]:
     """The changes that are open to this offer and would make it another."""
 
     def reckoned(change: Change) -> Callable[[], float]:
-        return lambda: _chance(_changed(row, change), offer, wanted_row, wanted, today, flowers)
+        return lambda: _chance(_changed(row, change), offer, wanted_row, wanted, today, flowers, seen)
 
     found: list[tuple[str, int, Change, bool]] = [
         ("dried_instead_of_fresh", 1, _dry, offer.lot is None and row.treatment == Treatment.FRESH),
@@ -81,9 +83,10 @@ def _chance(
     wanted: CrossWanted,
     today: date,
     flowers: RecipientFlowers | None,
+    seen: LaneSeen | None,
 ) -> float:
     other = changed_offer(offer, row)
     if refusals(other, wanted):
         return 0.0
-    way = lane(row, row.plant.site, wanted_row.seed_parent.site, today)
+    way = lane(row, row.plant.site, wanted_row.seed_parent.site, today, seen)
     return pair_chance(other, wanted, way, today, flowers)

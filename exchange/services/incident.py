@@ -17,7 +17,7 @@ from exchange.services.lot_tell import concerned, custody_tell
 from exchange.services.outlook import outlook_renew, outlooks_renew_later
 from exchange.services.store import own_store
 from growers import clock
-from growers.errors import InvalidInput
+from growers.errors import InvalidInput, NotFound
 from growers.models import Grower
 from growers.services.problem import Problems
 
@@ -86,6 +86,28 @@ def lot_incident(*, actor: Grower, lot: Lot, happened: WhatHappened) -> Lot:
     return _renewed(touched)[0]
 
 
+def packet_incident(*, actor: Grower, packet: Packet, happened: WhatHappened) -> Packet:
+    """Note an incident of a packet that one holds; the lot's grower is told."""
+    now = clock.now()
+    with transaction.atomic():
+        rows = Packet.objects.select_related(
+            "lot__plant__site", "lot__plant__grower", "lot__store", "lot__offer"
+        )
+        own = rows.filter(pk=packet.pk, holder=actor).first()
+        if own is None:
+            raise NotFound("There is no such packet.")
+        incident = _incident(happened, actor, now)
+        incident.lot, incident.packet = own.lot, own
+        problems = Problems()
+        occurred_check(own.lot, incident.began_at, now, problems, name="began_at")
+        _refuse(happened, problems)
+        incident.save()
+        touched = [Touched(own.lot, own)]
+        _note(incident, touched, happened.note, now)
+    _renewed(touched)
+    return own
+
+
 def _incident(happened: WhatHappened, actor: Grower, now: datetime) -> Incident:
     if happened.kind not in Incident.Kind.values:
         raise InvalidInput(f"kind is {happened.kind!r}; allowed: {', '.join(Incident.Kind.values)}.")
@@ -143,10 +165,18 @@ def _note(incident: Incident, touched: Iterable[Touched], note: str, now: dateti
             hours=round((incident.ended_at - incident.began_at).total_seconds() / 3600.0, 2),
             temperature_c=incident.temperature_c,
         )
-        others = [grower for grower in concerned(each.lot) if grower.pk not in told]
+        others = [grower for grower in _who_hears(each) if grower.pk not in told]
         custody_tell(event, [grower for grower in others if grower.pk != incident.reported_by_id])
         told |= {grower.pk for grower in others}
     outlooks_renew_later({each.lot.pk: each.lot for each in touched}.values(), now)
+
+
+def _who_hears(touched: Touched) -> list[Grower]:
+    """All whom the lot concerns; of a packet that another has, only that one and the lot's grower."""
+    growers, owner = concerned(touched.lot), touched.lot.plant.grower_id
+    if touched.packet is None or touched.packet.holder_id == owner:
+        return growers
+    return [grower for grower in growers if grower.pk in (touched.packet.holder_id, owner)]
 
 
 def _renewed(touched: Iterable[Touched]) -> list[Lot]:

@@ -119,8 +119,6 @@ def _store(actor: Grower, lot: Lot, store: Store | None) -> Store:
 def lot_facts_check(lot: Lot, problems: Problems) -> None:
     """Note what cannot be of what was said of the collecting."""
     columns_check(lot, problems, ranges=RANGES, names=LotFields.__annotations__)
-    if lot.flowers_emptied is None:
-        problems.add("flowers_emptied", None, "whole numbers from 1 to 200")
     if lot.collected_on > _today(lot):
         problems.add("collected_on", lot.collected_on, f"a day up to today, {_today(lot)}")
 
@@ -128,6 +126,8 @@ def lot_facts_check(lot: Lot, problems: Problems) -> None:
 def _check(lot: Lot, note: str) -> None:
     problems = Problems()
     lot_facts_check(lot, problems)
+    if lot.flowers_emptied is None:
+        problems.add("flowers_emptied", None, "whole numbers from 1 to 200")
     if lot.plant.pollen_fertility == Fertility.NO:
         problems.add("plant", lot.plant.name_as_grown, "a plant with working pollen")
     if not problems.has("treatment"):

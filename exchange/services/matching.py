@@ -240,7 +240,8 @@ def _pair(
 ) -> Pair:
     offer = open_now.offer_to(offer_row, wanted_row, offer)
     forbidden, papers = (ask(offer, wanted) for ask in (open_now.notes.forbidding, open_now.notes.papers))
-    return Pair(offer_row, offer, wanted_row, wanted, forbidden, papers)
+    seen = open_now.lanes.between(offer_row.plant.site, wanted_row.seed_parent.site)
+    return Pair(offer_row, offer, wanted_row, wanted, forbidden, papers, seen)
 
 
 def _plant_ids(open_now: Market) -> set[int]:
@@ -280,7 +281,8 @@ def _planned(
     pair: Pair, digest: str, today: date, entries: Sequence[PedigreeEntry], flowers: _Flowers
 ) -> Pairing | RefusedBefore:
     """The pairing of an eligible pair, or why no day ahead can work."""
-    way = lane(pair.offer_row, pair.offer_row.plant.site, pair.wanted_row.seed_parent.site, today)
+    ends = pair.offer_row.plant.site, pair.wanted_row.seed_parent.site
+    way = lane(pair.offer_row, *ends, today, pair.seen)
     plan = plan_pair(pair.offer, pair.wanted, way, today, flowers.ahead)
     if isinstance(plan, Reason):
         return RefusedBefore((plan,), _change(pair, None, today, flowers))
@@ -303,7 +305,9 @@ def _basis(pair: Pair) -> tuple[str, str] | None:
 def _change(pair: Pair, plan: PairPlan | None, today: date, flowers: _Flowers) -> SmallestChange | None:
     if not needs_change(plan, pair.wanted.least_chance) or flowers.ahead is None:
         return None
-    choices = alternatives(pair.offer_row, pair.offer, pair.wanted_row, pair.wanted, today, flowers.ahead)
+    choices = alternatives(
+        pair.offer_row, pair.offer, pair.wanted_row, pair.wanted, today, flowers.ahead, pair.seen
+    )
     return smallest_change(plan, choices, pair.wanted.least_chance)
 
 

@@ -11,7 +11,7 @@ from django.db import transaction
 from exchange.models import Lot, LotOutlook, Packet
 from exchange.selectors.lot_outlook import LotState, lot_state, version
 from exchange.selectors.lot_record import lot_record, lots_loaded
-from exchange.services.due import due_done, due_revision, due_set, register, source
+from exchange.services.due import due_done, due_revision, due_set, register
 from growers import clock
 
 KIND = "lot_outlook"

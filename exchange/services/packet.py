@@ -48,7 +48,12 @@ def packet_fill(
 
 
 def packet_hand_over(
-    *, actor: Grower, packet: Packet, occurred_at: datetime | None = None, note: str = ""
+    *,
+    actor: Grower,
+    packet: Packet,
+    occurred_at: datetime | None = None,
+    note: str = "",
+    packing: PackingPreset | None = None,
 ) -> Packet:
     """Give a packet on its way to whom it was filled for; its temperature is reckoned by the parcel model."""
     _holder_only(actor, packet)
@@ -57,7 +62,8 @@ def packet_hand_over(
         if own.store_id is None:
             raise Conflict("The packet is on its way already.")
         _stay_end(own, deed.at, deed.problems)
-        packing = PackingPreset(deed.lot.offer.packing) if deed.lot.offer else PackingPreset.COLD_BOX
+        usual = deed.lot.offer.packing if deed.lot.offer else PackingPreset.COLD_BOX
+        packing = PackingPreset(packing or usual)
         Stay.objects.create(
             lot=deed.lot, packet=own, packing=packing, ambient_c=_ambient_c(deed, own), since=deed.at
         )

@@ -11,6 +11,7 @@ from exchange.models import Offer, WantedCross
 from exchange.science.bloom import BloomWindow
 from exchange.science.kinship import PedigreeEntry
 from exchange.science.version import model_version
+from exchange.selectors.lane_seen import UNSEEN, LaneSeen
 from growers.models import Site
 
 
@@ -24,6 +25,7 @@ class Pair:
     wanted: CrossWanted
     forbidden: Reason | None
     papers: Reason | None
+    seen: LaneSeen = UNSEEN
 
 
 def pair_digest(pair: Pair, today: date, pedigree: Sequence[PedigreeEntry]) -> str:
@@ -36,7 +38,8 @@ def pair_digest(pair: Pair, today: date, pedigree: Sequence[PedigreeEntry]) -> s
     clones = pair.offer.parent.clone, pair.wanted.parent.clone
     lines = _lines_of_descent(clones, pedigree)
     borders = pair.forbidden, pair.papers
-    text = repr((today, model_version(), sides, windows, posting, places, lines, borders))
+    seen = pair.seen.delivered.tolist(), pair.seen.lost, pair.seen.under_way
+    text = repr((today, model_version(), sides, windows, posting, places, lines, borders, seen))
     return hashlib.sha256(text.encode()).hexdigest()
 
 

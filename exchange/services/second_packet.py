@@ -114,7 +114,7 @@ class _Second:
 
     def _sender(self, pair: Pair) -> Sender:
         ends = pair.offer_row.plant.site, pair.wanted_row.seed_parent.site
-        way = lane(pair.offer_row, *ends, self.today)
+        way = lane(pair.offer_row, *ends, self.today, pair.seen)
         return sender(pair.offer, pair.wanted, way, self.today, self.flowers)
 
     def _record(self, pair: Pair | None, found: Split) -> Record:

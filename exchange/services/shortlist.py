@@ -30,6 +30,7 @@ def shortlist(
 
 
 def _ranking(pair: Pair, today: date, ahead: posting.RecipientFlowers) -> float:
-    way = lane(pair.offer_row, pair.offer_row.plant.site, pair.wanted_row.seed_parent.site, today)
+    ends = pair.offer_row.plant.site, pair.wanted_row.seed_parent.site
+    way = lane(pair.offer_row, *ends, today, pair.seen)
     course = posting.course(pair.offer, pair.wanted, way, today, ahead)
     return ranking_chance(pair.offer, pair.wanted, way, course)

@@ -4,7 +4,7 @@ An event is sent at least once: a worker that dies after sending and before noti
 runs out, and the event goes out again under the same ``webhook-id``. Nothing is sent in a transaction.
 """
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -64,7 +64,7 @@ def _untold() -> list[tuple[int, int, str, list[str]]]:
     return list(missing.values_list("pk", "told__pk", "told__kind", "kinds"))
 
 
-def _make(pairs: Iterable[tuple[int, int]], now: datetime) -> None:
+def _make(pairs: Sequence[tuple[int, int]], now: datetime) -> None:
     """Deliveries and when they are due, both or neither; what another sweep has made meanwhile stays."""
     rows = [WebhookDelivery(webhook_id=hook, notification_id=told) for hook, told in pairs]
     with transaction.atomic():
@@ -80,7 +80,9 @@ def delivery_resend(*, actor: Grower, delivery: WebhookDelivery) -> WebhookDeliv
     ``Conflict`` while its address is switched off.
     """
     with transaction.atomic():
-        rows = WebhookDelivery.objects.select_for_update(of=("self",)).select_related("webhook", "notification")
+        rows = WebhookDelivery.objects.select_for_update(of=("self",)).select_related(
+            "webhook", "notification"
+        )
         own = rows.filter(pk=delivery.pk, webhook__grower=actor).first()
         if own is None:
             raise NotFound("There is no such delivery.")
@@ -111,12 +113,13 @@ def delivery_due(subject_id: int, now: datetime) -> datetime | None:
 
 
 def _note(sent: WebhookDelivery, outcome: Outcome) -> None:
-    """Note an attempt and what follows from it, all or nothing."""
+    """Note an attempt and what follows from it, all or nothing; the address is locked before the event."""
     now = clock.now()
     with transaction.atomic():
+        webhook = Webhook.objects.select_for_update(no_key=True).filter(pk=sent.webhook_id).first()
         rows = WebhookDelivery.objects.select_for_update().filter(pk=sent.pk, state=State.WAITING)
         delivery = rows.first()
-        if delivery is None:
+        if webhook is None or delivery is None:
             return
         number = next_number(delivery.attempts)
         delivery.attempts = [*delivery.attempts, _record(number, outcome, now)][-MOST_KEPT:]
@@ -126,7 +129,8 @@ def _note(sent: WebhookDelivery, outcome: Outcome) -> None:
         else:
             delivery.finished_at = now
         delivery.save(update_fields=["attempts", "state", "finished_at"])
-        _note_of_address(sent.webhook, delivery, outcome, now)
+        if (webhook.url, webhook.state) == (sent.webhook.url, Webhook.State.ACTIVE):
+            _note_of_address(webhook, delivery, outcome, now)
 
 
 def next_number(attempts: list[dict[str, Any]]) -> int:
@@ -150,14 +154,14 @@ def _state_after(number: int, outcome: Outcome) -> State:
 
 
 def _note_of_address(webhook: Webhook, delivery: WebhookDelivery, outcome: Outcome, now: datetime) -> None:
-    """Let an address rest or switch it off; not if its grower has named another meanwhile."""
-    same = Webhook.objects.filter(pk=webhook.pk, url=webhook.url, state=Webhook.State.ACTIVE)
+    """Let an address rest or switch it off; not asked if its grower has named another meanwhile."""
     if outcome.is_gone:
-        _disable(same, Webhook.Reason.GONE, now)
+        _disable(webhook, Webhook.Reason.GONE, now)
     elif delivery.state == State.GIVEN_UP and not _delivered_since(delivery):
-        _disable(same, Webhook.Reason.FAILED_FOR_DAYS, now)
+        _disable(webhook, Webhook.Reason.FAILED_FOR_DAYS, now)
     elif outcome.error == "timed_out":
-        same.update(rests_until=now + REST)
+        webhook.rests_until = now + REST
+        webhook.save(update_fields=["rests_until"])
 
 
 def _delivered_since(delivery: WebhookDelivery) -> bool:
@@ -167,5 +171,6 @@ def _delivered_since(delivery: WebhookDelivery) -> bool:
     return others.filter(finished_at__gte=first).exists()
 
 
-def _disable(webhooks: Any, reason: Webhook.Reason, now: datetime) -> None:
-    webhooks.update(state=Webhook.State.DISABLED, reason=reason, disabled_at=now)
+def _disable(webhook: Webhook, reason: Webhook.Reason, now: datetime) -> None:
+    webhook.state, webhook.reason, webhook.disabled_at = Webhook.State.DISABLED, reason, now
+    webhook.save(update_fields=["state", "reason", "disabled_at"])

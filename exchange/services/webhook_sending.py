@@ -8,7 +8,7 @@ import ssl
 import threading
 import time
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from http.client import HTTPException
 
@@ -113,14 +113,12 @@ def _named(failure: Exception) -> str:
 def _sent(target: Target, headers: Mapping[str, str], body: bytes, left: _Time) -> int:
     addresses = addresses_of(target, left.left())
     opened = _opened(addresses, target.port, left)
-    with _cut_off(opened, left.left()):
-        connection = _connection(target, opened, left.left())
-        try:
+    with opened, _cut_off(opened, left.left()):
+        with closing(_connection(target, opened, left.left())) as connection:
             connection.request("POST", target.path, body=body, headers=headers, preload_content=False)
-            return int(connection.getresponse().status)
-        finally:
-            connection.close()
-            opened.close()
+            status = int(connection.getresponse().status)
+        left.left()  # a head that was cut off reads like one that ended
+        return status
 
 
 def _connection(target: Target, opened: socket.socket, seconds: float) -> _Pinned | _PinnedTls:

@@ -8,6 +8,7 @@ from exchange.services import (  # noqa: F401 - they register what is due
     matching_order,
     offer_due,
     quiet_ask,
+    shipment_due,
     webhook_delivery,
 )
 from exchange.services.due import run_due

@@ -62,6 +62,26 @@ FROM_OTHER: Words = {
         "Today was the day to post {plant}, and nothing was heard yet; it may still be under way."
     ),
     Kind.NOTE_WRITTEN: gettext_lazy("{other} has written you a note about {plant}."),
+    Kind.DISPATCHED: gettext_lazy(
+        "{other} has posted {plant}. Half of such parcels come by {half_on}, nine in ten by {late_on}, if"
+        " they come."
+    ),
+    Kind.HELD_BACK: gettext_lazy("The parcel with {plant} is held on its way."),
+    Kind.HAS_IT_COME: gettext_lazy(
+        "Has the parcel with {plant} come? Parcels on this way take their time; say so when it does, and"
+        " leave it closed until it is as warm as the room."
+    ),
+    Kind.RECEIVED: gettext_lazy("{other} has received {plant}: {condition}."),
+    Kind.REFUSED: gettext_lazy("The parcel with {plant} was refused at the border or at the door."),
+    Kind.LOST: gettext_lazy("The parcel with {plant} is taken for lost. That happens; it is nobody's fault."),
+    Kind.RETURNED: gettext_lazy("The parcel with {plant} has come back."),
+}
+CONDITIONS: Words = {
+    "intact": gettext_lazy("all in good order"),
+    "damp": gettext_lazy("it was damp"),
+    "crushed": gettext_lazy("it was crushed"),
+    "warm": gettext_lazy("it was warm"),
+    "label": gettext_lazy("a label was wrong or missing"),
 }
 
 OWN: Words = {
@@ -83,6 +103,12 @@ OWN: Words = {
         "Your address for the parcel with {plant} was taken back. If that was not you, set a new password."
     ),
     Kind.NOTE_WRITTEN: gettext_lazy("You wrote a note about {plant}."),
+    Kind.DISPATCHED: gettext_lazy("You posted {plant}."),
+    Kind.HELD_BACK: gettext_lazy("You noted that the parcel with {plant} is held."),
+    Kind.RECEIVED: gettext_lazy("You received {plant}: {condition}."),
+    Kind.REFUSED: gettext_lazy("You noted that the parcel with {plant} was refused."),
+    Kind.LOST: gettext_lazy("You took the parcel with {plant} for lost."),
+    Kind.RETURNED: gettext_lazy("You noted that the parcel with {plant} has come back."),
 }
 
 
@@ -112,6 +138,9 @@ def _filled(words: str | Promise, event: AgreementEvent, reader: Grower) -> str:
         doses=doses_words(parameters["doses"]) if "doses" in parameters else "",
         before=parameters.get("before", ""),
         reason=reason_sentence(parameters.get("reason", "")),
+        half_on=parameters.get("half_on", ""),
+        late_on=parameters.get("late_on", ""),
+        condition=CONDITIONS.get(parameters.get("condition", ""), ""),
     )
 
 

@@ -77,9 +77,10 @@ def _alarm(content: Mapping[str, Any]) -> Alarm:
 
 
 def _instant(content: Mapping[str, Any]) -> datetime:
-    """On the clock of its zone; in UTC in the second run of an hour lived twice, which no local time names."""
+    """On the clock of its zone; in UTC in an hour that is lived twice there: no local time says which."""
     local = datetime.fromisoformat(content["at"]).astimezone(ZoneInfo(content["zone"]))
-    return local.astimezone(UTC) if local.fold else local
+    is_once = local.replace(fold=0).utcoffset() == local.replace(fold=1).utcoffset()
+    return local if is_once else local.astimezone(UTC)
 
 
 def _one_line(text: str) -> str:

@@ -9,7 +9,8 @@ from django.apps import apps
 from django.db import connection, models
 
 from exchange.api.v1.matching_run_form import LOSS, PRICE, REPORT_ROW
-from exchange.models import ApiToken, MatchingOrder, Notification, Pairing
+from exchange.models import ApiToken, MatchingOrder, Notification, Pairing, WebhookDelivery
+from exchange.services.calendar_feed import feed_create
 from exchange.services.coordinator import coordinator_grant
 from exchange.services.notification import pairings_tell
 from exchange.services.offer import OfferFields
@@ -38,6 +39,7 @@ from tests.api.access_member import (
     seed_of,
 )
 from tests.api.caller import PASSWORD, Caller, caller
+from tests.exchange.receiver import make_webhook
 from tests.exchange.society import SECRET_NAME, SUMMER, make_groups, make_pairing, make_run
 from tests.factories import make_offer_in_hand, make_season, make_taxon, make_wanted_cross
 
@@ -51,6 +53,7 @@ SHOWN_NUMBER = "12"
 COUNTRY = '"CH"'
 """The owner's, told to whoever both have said yes with: an importer must know which authority to ask."""
 
+HOOK = "https://hooks.example/known-to-the-owner"
 OWNERS_SEED = "Dawn over the hidden pond"
 EX_PARTNERS_SEED = "Night over the hidden pond"
 
@@ -82,7 +85,9 @@ def make_society() -> Society:
     for client in clients.values():
         client.get("me")  # the first use of a token is noted
     rows = deals(growers, facts(growers["owner"]))
+    rows |= sent_out(growers["owner"], rows["notification"])
     rows["token"] = ApiToken.objects.get(user=growers["owner"])
+    rows["calendar_feed"] = feed_create(actor=growers["owner"], name="balcony").feed
     rows |= rounds(growers["coordinator"], growers["partner"])
     rows |= make_encounters(growers, rows["taxon"], rows["seed"])
     rows |= make_lots(growers, rows["offer"], rows["agreement"], rows["seed"])
@@ -131,6 +136,13 @@ def deals(growers: dict[str, Grower], rows: dict[str, Any]) -> dict[str, Any]:
     return {**rows, **bargains, "offer": offer, "wanted": wanted, **shown, **theirs}
 
 
+def sent_out(owner: Grower, told: Notification) -> dict[str, Any]:
+    """An address of the owner's, and what was sent to it."""
+    webhook = make_webhook(owner, HOOK)
+    delivery = WebhookDelivery.objects.create(webhook=webhook, notification=told)
+    return {"webhook": webhook, "delivery": delivery}
+
+
 SEEDS = {"partner": SECRET_NAME, "ex_partner": EX_PARTNERS_SEED}
 
 
@@ -171,6 +183,7 @@ READERS = {
     OWNERS_SEED: "owner coordinator",
     COUNTRY: "partner ex_partner owner",
     "Europe/Zurich": "owner",
+    HOOK: "owner",
 }
 ID_READERS = {
     **DEAL_ID_READERS,
@@ -180,6 +193,9 @@ ID_READERS = {
     "seed": "owner",
     "season": "owner",
     "token": "owner",
+    "webhook": "owner",
+    "delivery": "owner",
+    "calendar_feed": "owner",
     "offer": "partner ex_partner coordinator owner",
     "wanted": "coordinator owner",
     "pairing": "partner owner",

@@ -5,13 +5,24 @@ from datetime import date
 from typing import Any
 
 from exchange.api.v1.token import SIGN_IN
-from exchange.models import Agreement, ApiToken, Lot, Notification, Offer, Packet, QuietAsk, WantedCross
+from exchange.models import (
+    Agreement,
+    ApiToken,
+    Lot,
+    Notification,
+    Offer,
+    Packet,
+    QuietAsk,
+    WantedCross,
+    WebhookDelivery,
+)
 from exchange.services.account import email_confirm
 from exchange.services.address import address_set
 from exchange.services.agreement_change import agreement_send
 from exchange.services.agreement_note import note_write
 from exchange.services.block import block_create
 from exchange.services.border_note import BorderNoteFields, border_note_propose
+from exchange.services.calendar_feed import feed_create
 from exchange.services.collection import offer_collect
 from exchange.services.coordinator import coordinator_grant
 from exchange.services.lot import lot_collect
@@ -25,6 +36,7 @@ from growers.services.grower import grower_create, grower_update
 from tests.api.caller import caller
 from tests.exchange.bargain import agree, propose
 from tests.exchange.logger import make_temperature
+from tests.exchange.receiver import make_webhook
 from tests.exchange.society import GERMANY, NOON, SUMMER, TODAY, make_groups, make_pairing
 from tests.factories import (
     make_grower,
@@ -100,7 +112,9 @@ def make_world() -> World:
     rows |= deals(plant, make_plant(make_grower("recipient"), taxon=taxon))
     rows |= deals_taken(plant, taxon)
     rows |= encounters(owner)
+    rows["calendar-feeds"] = feed_create(actor=owner, name="balcony").feed
     rows |= lots(owner, plant)
+    rows |= webhooks(owner)
     return World({name: str(row.public_id) for name, row in rows.items()}, tokens)
 
 
@@ -157,6 +171,13 @@ def lots(owner: Grower, plant: Plant) -> dict[str, Any]:
         "stores": store_create(actor=owner, name="attic", kind="refrigerator"),
         "recalls": recall_report(actor=owner, plant=plant, kind="pest", found_on=TODAY),
     }
+
+
+def webhooks(owner: Grower) -> dict[str, Any]:
+    """An address of the owner's that something was sent to."""
+    webhook, told = make_webhook(owner), Notification.objects.filter(grower=owner).latest("pk")
+    delivery = WebhookDelivery.objects.create(webhook=webhook, notification=told)
+    return {"webhooks": webhook, "webhook-deliveries": delivery}
 
 
 def packet_from(donor: Grower, owner: Grower) -> Packet:

@@ -68,6 +68,8 @@ class Story:
         self.make_tokens()
         self.tell_where()
         self.be_sent_pollen()
+        self.have_address_told()
+        self.subscribe_a_calendar()
         self.mistake()
 
     def end(self) -> None:
@@ -135,6 +137,21 @@ class Story:
         assert read.data["lines"] == ADDRESS["lines"]
         self._api("POST", f"{agreement}/notes", {"text": NOTE}, expected=201)
         assert len(self._api("GET", "address-views", expected=200).data["results"]) == 1
+
+    def have_address_told(self) -> None:
+        """A webhook, and a new secret for it."""
+        made = self._api("POST", "webhooks", {"url": "https://hooks.example/pollen"}, expected=201)
+        again = self._api("POST", f"webhooks/{made.data['id']}/rotate", expected=200)
+        for name, answer in {"first secret of the webhook": made, "secret of the webhook": again}.items():
+            self.ways_in[name] = answer.data["secret"].removeprefix("whsec_")
+
+    def subscribe_a_calendar(self) -> None:
+        """Its address, asked for by a program, by one that may not, and with its end cut off."""
+        made = self._api("POST", "calendar-feeds", {"name": "telephone"}, expected=201)
+        feed = "/" + made.data["address"].partition("//")[2].partition("/")[2]
+        self.ways_in["secret of the calendar feed"] = feed.split("/")[2].removesuffix(".ics")
+        for method, address, status in (("GET", feed, 200), ("POST", feed, 405), ("GET", feed[:-4], 404)):
+            assert WebClient(self.server).call(method, address).status == status
 
     def mistake(self) -> None:
         """Secrets where they do not belong."""

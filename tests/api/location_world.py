@@ -25,6 +25,7 @@ from exchange.models import (
     ApiToken,
     Block,
     BorderNote,
+    CalendarFeed,
     Lot,
     MatchingOrder,
     MatchingRun,
@@ -36,7 +37,9 @@ from exchange.models import (
     Store,
     TemperatureUpload,
     WantedCross,
+    Webhook,
 )
+from exchange.services.calendar_feed import feed_create, feed_read
 from exchange.services.coordinator import coordinator_grant
 from exchange.tasks.due import due_sweep
 from growers import clock, place
@@ -62,6 +65,7 @@ ROWS: dict[str, tuple[type[models.Model], str]] = {
     "blocks": (Block, "grower"),
     "bloom-seasons": (BloomSeason, "plant__grower"),
     "border-notes": (BorderNote, "proposed_by"),
+    "calendar-feeds": (CalendarFeed, "grower"),
     "lots": (Lot, "plant__grower"),
     "matching-orders": (MatchingOrder, ""),
     "matching-runs": (MatchingRun, ""),
@@ -77,6 +81,7 @@ ROWS: dict[str, tuple[type[models.Model], str]] = {
     "taxa": (Taxon, ""),
     "tokens": (ApiToken, "user"),
     "wanted-crosses": (WantedCross, "seed_parent__grower"),
+    "webhooks": (Webhook, "grower"),
 }
 """Whose ids an address takes, and which way its owner is; an address of a new kind must be added here."""
 
@@ -281,6 +286,9 @@ class World:
         for viewer in (partner, "outsider", "weir", "nobody"):
             for address in addresses(self.moved, *([partner] if viewer == partner else [])):
                 self._note(viewer, "GET", address)
+        for viewer in (partner, "outsider"):
+            feed = feed_create(actor=self.society.growers[viewer], name="telephone")
+            self.answers[f"calendar of {viewer}"] = str(feed_read(secret=feed.secret))
         centre = {"latitude_deg": self.cell.latitude_deg, "longitude_deg": self.cell.longitude_deg}
         self._note("outsider", "POST", "sites", {"name": "next door", "country": "FR", **centre})
         for pairing in Pairing.objects.order_by("public_id"):

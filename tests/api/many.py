@@ -6,6 +6,7 @@ from typing import Any
 from django.db import connection
 
 from exchange.models import ApiToken, MatchingOrder, Notification, Offer, Pairing, WantedCross
+from exchange.services.calendar_feed import feed_create
 from exchange.services.coordinator import coordinator_grant
 from growers.models import BloomSighting, Grower, Plant, Taxon, WeatherDay
 from growers.services.bloom import bloom_said_set
@@ -13,6 +14,7 @@ from tests.api.bulk import copies
 from tests.api.caller import caller
 from tests.api.many_deal import ManyDeals
 from tests.api.many_lot import ManyLots
+from tests.api.many_webhook import ManyWebhooks
 from tests.exchange.society import SUMMER, TODAY, make_pairing, make_run, make_society
 from tests.factories import make_offer_in_hand, make_season, make_wanted_cross
 
@@ -25,6 +27,7 @@ class Many:
         coordinator_grant(handle=donor.handle)
         self.api, self.grower, self.size, self.codes = caller(donor), donor, 0, 0
         self.token = ApiToken.objects.get(user=donor)
+        self.feed = feed_create(actor=donor, name="telephone").feed
         self.taxon = Taxon.objects.get(name="hardy")
         self.given, self.seed = society.given, society.seed
         self.offers = (society.offer, make_offer_in_hand(self.seed, TODAY, countries=["FR"]))
@@ -42,12 +45,14 @@ class Many:
         given = make_pairing(self.offers[0], self.wanted[0])
         self.deal = ManyDeals(donor, recipient, self.pairing, given)
         self.lots = ManyLots(donor, self.given)
+        self.webhooks = ManyWebhooks(donor)
 
     @property
     def rows(self) -> dict[str, Any]:
         """The row that is read, by where its kind stands in addresses."""
         return {
             "tokens": self.token,
+            "calendar-feeds": self.feed,
             "sites": self.given.site,
             "taxa": self.taxon,
             "plants": self.given,
@@ -60,6 +65,7 @@ class Many:
             "notifications": self.told,
             **self.deal.rows,
             **self.lots.rows,
+            **self.webhooks.rows,
         }
 
     def grow(self, size: int) -> None:
@@ -72,6 +78,7 @@ class Many:
         taken = self._pairings(self._offers(self.offers[1], there), self._wanted(self.wanted[1], here))
         self.deal.grow(given, taken, new)
         self.lots.grow(new)
+        self.webhooks.grow(new)
         with connection.cursor() as cursor:
             # A database that believes its tables empty joins them row by row.
             cursor.execute("ANALYZE")
@@ -80,6 +87,7 @@ class Many:
         plant, site = self.given, self.given.site
         copies(self.run, new)
         copies(self.token, new, digest="{:0128d}".format, token_key="another")
+        copies(self.feed, new, digest="another {}".format, name="another {}".format)
         copies(self.taxon, new, name="another {}".format, rank=Taxon.Rank.CULTIVAR)
         copies(site, new, name="another {}".format)
         copies(WeatherDay(site=site, mean_c=20.0), new, measured_on=_day)

@@ -61,7 +61,7 @@ def test_a_thief_finds_no_way_in_and_no_place(
         monkeypatch.setattr(site_api, "site_create", failing)
         story.meet_a_failure()
     story.end()
-    assert len(story.ways_in) == 17
+    assert len(story.ways_in) == 20
 
     database = stored()
     assert where(story.ways_in, database) == {}

@@ -99,7 +99,7 @@ def offer(person: Person, of: Any) -> Any:
         doses=4,
         countries=["DE"],
         collected_on=date(2027, 6, 28),
-        store=package.model("StoreEnum").REFRIGERATOR,
+        store=package.model("StoreKind").REFRIGERATOR,
     )
 
 

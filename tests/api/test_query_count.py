@@ -38,6 +38,8 @@ QUERIES = {
     "bloom_sighting_list?kind=first_day_flowers": 3,
     "border_note_list": 4,
     "border_note_read": 4,
+    "calendar_feed_list": 2,
+    "calendar_feed_read": 2,
     "assay_list": 6,
     "lot_event_list": 6,
     "lot_list": 5,
@@ -95,6 +97,9 @@ QUERIES = {
     "wanted_cross_list?state=open": 5,
     "wanted_cross_read": 5,
     "weather_day_list": 3,
+    "webhook_delivery_list": 3,
+    "webhook_list": 2,
+    "webhook_read": 2,
 }
 """By operation, with what is asked for after ``?``; one query is always the token with its grower."""
 

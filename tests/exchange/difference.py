@@ -39,6 +39,7 @@ SUBJECTS = {
     "taxon": "growers_taxon",
     "wanted": "exchange_wantedcross",
     "weather": "growers_site",
+    "webhook": "exchange_webhookdelivery",
 }
 """Tables of the subjects of changes and due tasks, by the first word of their kind."""
 

@@ -93,6 +93,11 @@ def test_a_wish_of_ones_own_moves_only_the_last_date() -> None:
     assert choosy.best_before == usual.best_before
 
 
+@pytest.mark.parametrize("now_hours", [0.0, 48.0])
+def test_who_wants_all_of_the_effect_wants_it_at_once(now_hours: float) -> None:
+    assert lot_dates(at_4_c(now_hours), DRIED, RATE, least_effect=1.0).worth_trying_until < 0.01
+
+
 def test_what_lies_beyond_twenty_years_is_not_named() -> None:
     deep = Outlook([], 0.0, -80.0, credit_below_freezing=True)
     assert lot_dates(deep, prior_draws("frozen"), RATE).worth_trying_until == np.inf

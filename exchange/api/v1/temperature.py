@@ -157,7 +157,7 @@ class LotTemperatureFelt(OfLot):
         FeltIn,
         TemperatureOut,
         example=FELT,
-        body_example={"felt": "cool", "packet_id": TEMPERATURE["packet_id"]},
+        body_example={name: FELT[name] for name in ("felt", "began_at", "ended_at")},
         problems=("not_found", "conflict"),
     )
     def post(self, call: Call) -> TemperatureUpload:

@@ -58,9 +58,9 @@ TEMPERATURE: dict[str, Any] = {
     "id": "7a6b5c4d-3e2f-4102-9a8b-7c6d5e4f3a2b",
     "packet_id": "3e2d1c0b-a998-4877-8665-544332211000",
     "felt": None,
-    "began_at": "2027-06-30T12:00:00Z",
-    "ended_at": "2027-07-03T12:00:00Z",
-    "read_at": "2027-07-03T12:30:00Z",
+    "began_at": "2027-07-01T08:00:00Z",
+    "ended_at": "2027-07-04T08:00:00Z",
+    "read_at": "2027-07-04T08:30:00Z",
     "summary": SUMMARY,
     "findings_count": 0,
     "confirmed": CONFIRMED,
@@ -69,13 +69,16 @@ TEMPERATURE: dict[str, Any] = {
 }
 FELT = {
     **TEMPERATURE,
+    "packet_id": None,
     "felt": "cool",
+    "ended_at": "2027-07-01T11:00:00Z",
+    "read_at": "2027-07-01T11:30:00Z",
     "summary": None,
     "confirmed": None,
 }
 READING = {
-    "at": "2027-06-30T12:00:00Z",
-    "local": "2027-06-30T12:00:00+00:00",
+    "at": "2027-07-01T08:00:00Z",
+    "local": "2027-07-01T08:00:00+00:00",
     "zone": "UTC",
     "temperature_c": 4.5,
     "row": 2,
@@ -90,7 +93,7 @@ PREVIEW: dict[str, Any] = {
     ],
     "questions": [],
     "first": READING,
-    "last": {**READING, "at": "2027-07-03T12:00:00Z", "local": "2027-07-03T12:00:00+00:00", "row": 434},
+    "last": {**READING, "at": "2027-07-04T08:00:00Z", "local": "2027-07-04T08:00:00+00:00", "row": 434},
     "findings": [
         {
             "code": "gap",
@@ -107,7 +110,7 @@ PREVIEW: dict[str, Any] = {
     "after": DATES,
     "new_doubts": [],
 }
-FILE = "Time (UTC);Temperature (°C)\n2027-06-30 12:00;4.5\n2027-06-30 12:10;4.6\n"
+FILE = "Time (UTC);Temperature (°C)\n2027-07-01 08:00;4.5\n2027-07-01 08:10;4.6\n"
 
 
 class LoggerFormParser(TableFormParser):

@@ -1,4 +1,4 @@
-"""What a client's address will be sent: described now, so that clients can be written; delivered later.
+"""What a client's address is sent, see :mod:`exchange.api.v1.webhook_address`.
 
 After Standard Webhooks (standardwebhooks.com, specification 1.0.0): thin events, three headers.
 """
@@ -10,11 +10,12 @@ from rest_framework import serializers
 
 from exchange.api.v1.notification import ABOUT, NOTIFICATION, AboutOut
 from exchange.models import Notification
+from exchange.services.webhook_event import event_type
 
 Kind = Notification.Kind
 
-TYPES = {kind: kind.value.replace("_", ".", 1) for kind in Kind}
-"""The type of event of each notification: its code with a full stop, as Standard Webhooks writes types."""
+TYPES = {kind: event_type(kind.value) for kind in Kind}
+"""The type of event of each notification."""
 
 HAPPENED = {
     Kind.PROPOSED: "A pairing is proposed to you",
@@ -28,21 +29,19 @@ HAPPENED = {
 }
 GONE = "Send nothing to this address any more."
 DESCRIPTION = """\
-**Not delivered yet**: addresses to deliver to come with a later release; until then `GET /notifications` \
-with `updated_since` tells the same.
-
 A thin event, which says that something happened and where to read it, and nothing secret. It is sent to an \
-address of the grower's own, after Standard Webhooks 1.0.0, at least once and in no certain order: an event \
-with a `webhook-id` that was seen before is the same event. Check `webhook-signature` before anything else, \
-over the bytes as they came. Any 2xx within seconds is taken as received; 410 ends the delivery to this \
-address; anything else is tried again, later each time."""
+address of the grower's own (`POST /webhooks`), after Standard Webhooks 1.0.0, at least once and in no \
+certain order: an event with a `webhook-id` that was seen before is the same event. Check \
+`webhook-signature` before anything else, over the bytes as they came. Any 2xx within 10 seconds is taken as \
+received; 410 switches the address off; anything else, a redirect too, is tried again, later each time, ten \
+times over three days."""
 
 
 class EventDataOut(serializers.Serializer[Any]):
     """Which notification, and what it is about."""
 
     notification_id = serializers.UUIDField()
-    about = AboutOut()
+    about = AboutOut(allow_null=True, help_text="Null where it can be read no more.")
 
 
 class EventOut(serializers.Serializer[Any]):

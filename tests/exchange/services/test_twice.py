@@ -10,16 +10,17 @@ from functools import partial
 import pytest
 from django.conf import settings
 
-from exchange.models import LotOutlook
+from exchange.models import LotOutlook, Webhook, WebhookDelivery
 from exchange.project.celery import app
 from exchange.services.coordinator import coordinator_grant
-from exchange.services.due import HANDLERS
+from exchange.services.due import HANDLERS, due_set
 from exchange.services.lot import lot_collect
 from exchange.services.matching_order import matching_order
 from exchange.services.offer_due import SEASON
 from exchange.services.outlook import outlooks_renew_later
 from exchange.services.quiet_ask import SOCIETY
 from exchange.services.rescoring import rescore
+from exchange.services.webhook_delivery import LAST
 from growers import clock as project_clock
 from growers.models import Grower
 from tests.architecture.tree import PACKAGES
@@ -27,6 +28,7 @@ from tests.clock import MovableClock
 from tests.exchange.bargain import agree, make_bargain, propose
 from tests.exchange.difference import Story, story, unlike
 from tests.exchange.quiet import make_owner, make_unoffered, make_wish
+from tests.exchange.receiver import make_webhook, tell
 from tests.exchange.refusal import rows
 from tests.exchange.society import FRANCE, NOON, make_groups, make_pairing, make_society
 from tests.factories import make_grower, make_offer, make_plant, make_site
@@ -124,6 +126,17 @@ def _a_lot_that_was_not_reckoned(donor: Grower, recipient: Grower, clock: Movabl
     LotOutlook.objects.all().delete()
     outlooks_renew_later([lot], project_clock.now())
     return lot.pk
+
+
+@scene("webhook_delivery")
+def _an_event_that_was_never_accepted(donor: Grower, recipient: Grower, clock: MovableClock) -> int:
+    webhook = make_webhook(donor)
+    Webhook.objects.update(url="https://127.0.0.1/")
+    attempt = {"at": NOON.isoformat(), "status": None, "error": "no_answer", "seconds": 0.1}
+    attempts = [{**attempt, "number": number} for number in range(1, LAST)]
+    made = WebhookDelivery.objects.create(webhook=webhook, notification=tell(donor), attempts=attempts)
+    due_set(kind="webhook_delivery", subject_id=made.pk, due_at=project_clock.now())
+    return made.pk
 
 
 def made(scene: Scene, clock: MovableClock) -> int:

@@ -1,0 +1,269 @@
+"""Parcels: planned for an agreement, packed, dispatched, and whatever becomes of them."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import TypedDict, Unpack
+
+from django.db import transaction
+
+from exchange.models import Agreement, AgreementEvent, Packet, Reservation, Shipment, Store
+from exchange.models.offer import PackingPreset
+from exchange.selectors.lane_seen import lanes_seen
+from exchange.selectors.shipment import business_days_taken, expected_days
+from exchange.services.agreement_change import agreement_send
+from exchange.services.agreement_event import event_note
+from exchange.services.custody import CLOCK_MAY_BE_FAST
+from exchange.services.incident import WhatHappened, packet_incident
+from exchange.services.packet import packet_hand_over, packet_receive
+from exchange.services.shipment_due import overdue_set
+from exchange.services.state_table import state_after
+from exchange.services.temperature_felt import temperature_felt
+from exchange.wording.shipment import CONTENTS
+from growers import clock
+from growers.errors import Conflict, NotFound
+from growers.models import Grower
+from growers.services.problem import Problems
+from growers.services.row import columns_check, fields_set
+
+Kind = AgreementEvent.Kind
+State = Shipment.State
+MOST_CONTENTS = 10
+
+ALLOWED: dict[str, frozenset[str]] = {
+    State.PLANNED: frozenset({State.PACKED, State.DISPATCHED}),
+    State.PACKED: frozenset({State.DISPATCHED}),
+    State.DISPATCHED: frozenset({State.HELD, State.RECEIVED, State.REFUSED, State.LOST, State.RETURNED}),
+    State.HELD: frozenset({State.RECEIVED, State.REFUSED, State.LOST, State.RETURNED}),
+    State.RECEIVED: frozenset(),
+    State.REFUSED: frozenset({State.RETURNED}),
+    State.LOST: frozenset({State.RECEIVED, State.RETURNED}),
+    State.RETURNED: frozenset(),
+}
+
+
+class ShipmentFields(TypedDict, total=False):
+    """What a donor says of a parcel."""
+
+    packing: str
+    carrier: str
+    tracking_number: str
+    posts_on_saturday: bool
+    contents: Sequence[str]
+
+
+def shipment_plan(*, actor: Grower, agreement: Agreement, **fields: Unpack[ShipmentFields]) -> Shipment:
+    """Plan the parcel of an agreement: all its packets that have not been sent.
+
+    Raises ``NotFound`` for others, ``Conflict`` unless both have said yes, without a packet, or while
+    another parcel of it is under way.
+    """
+    with transaction.atomic():
+        deal = _donors(actor, agreement)
+        packets = Packet.objects.filter(agreement=deal, shipment=None, holder=actor, store__isnull=False)
+        if not packets.exists():
+            raise Conflict("No packet of it waits to be sent; fill one first.")
+        if Shipment.objects.filter(agreement=deal, ended_at=None).exists():
+            raise Conflict("A parcel of this agreement is planned or under way.")
+        offer, seed_parent = deal.offer, deal.wanted_cross.seed_parent
+        shipment = Shipment(
+            agreement=deal,
+            packing=offer.packing,
+            posts_on_saturday=offer.posts_on_saturday,
+            origin_country=offer.plant.site.cell_country,
+            destination_country=seed_parent.site.cell_country,
+            created_at=clock.now(),
+            changed_at=clock.now(),
+        )
+        _fields_set(shipment, fields)
+        shipment.save()
+        packets.update(shipment=shipment)
+    return shipment
+
+
+def shipment_change(*, actor: Grower, shipment: Shipment, **fields: Unpack[ShipmentFields]) -> Shipment:
+    """Change what is said of a parcel; once it is dispatched only its tracking number and carrier."""
+    with transaction.atomic():
+        own = _consignors(actor, shipment)
+        late = set(fields) - {"carrier", "tracking_number"}
+        if own.dispatched_at is not None and late:
+            raise Conflict("The parcel has been dispatched; only carrier and tracking number may change.")
+        _fields_set(own, fields)
+        _save(own)
+    return own
+
+
+def shipment_pack(*, actor: Grower, shipment: Shipment) -> Shipment:
+    """Say that a parcel is packed."""
+    with transaction.atomic():
+        own = _consignors(actor, shipment)
+        _state_set(own, State.PACKED)
+        _save(own)
+    return own
+
+
+def shipment_dispatch(*, actor: Grower, shipment: Shipment, occurred_at: datetime | None = None) -> Shipment:
+    """Hand a parcel over: its packets are on their way, the doses are sent, its consignee is told.
+
+    Packets that were handed over one by one before are on their way already. Raises ``Conflict`` as
+    ``agreement_send``, so where papers are lacking or the agreement has ended meanwhile.
+    """
+    now = clock.now()
+    at = occurred_at or now
+    with transaction.atomic():
+        own = _consignors(actor, shipment)
+        _state_set(own, State.DISPATCHED)
+        _time_check(at, own.created_at, now)
+        if not own.agreement.reservations.filter(state=Reservation.State.USED).exists():
+            agreement_send(actor=actor, agreement=own.agreement)
+        for packet in own.packets.filter(store__isnull=False).order_by("pk"):
+            packet_hand_over(actor=actor, packet=packet, occurred_at=at, packing=PackingPreset(own.packing))
+        expected = expected_days(own, at, lanes_seen(now.date()))
+        own.dispatched_at, own.dispatched_on = at, expected.dispatched_on
+        own.half_on, own.late_on = expected.half_on, expected.late_on
+        _save(own)
+        overdue_set(own)
+        days = {"half_on": expected.half_on.isoformat(), "late_on": expected.late_on.isoformat()}
+        event_note(own.agreement, Kind.DISPATCHED, actor=actor, now=now, **days)
+    return own
+
+
+def shipment_hold(*, actor: Grower, shipment: Shipment) -> Shipment:
+    """Note that a parcel is held on its way, at a border or a depot; either side may know."""
+    return _end(shipment, actor, State.HELD, Kind.HELD_BACK)
+
+
+def shipment_receive(
+    *,
+    actor: Grower,
+    shipment: Shipment,
+    store: Store,
+    condition: str = Shipment.Condition.INTACT,
+    occurred_at: datetime | None = None,
+) -> Shipment:
+    """Say that a parcel for oneself has come, in which condition, and where its packets lie now.
+
+    A damp one makes its packets doubtful; a warm one is reckoned as warm on its way; packets that were
+    received one by one before stay as they are. Its lane learns.
+    """
+    now = clock.now()
+    at = occurred_at or now
+    with transaction.atomic():
+        own = _known(actor, shipment)
+        if own.agreement.recipient_id != actor.pk:
+            raise Conflict("Only whom the parcel is for says that it has come.")
+        _condition_check(condition)
+        _state_set(own, State.RECEIVED)
+        _time_check(at, own.dispatched_at or own.created_at, now)
+        packets = list(own.packets.filter(store=None).select_related("lot").order_by("pk"))
+        for packet in packets:
+            packet_receive(actor=actor, packet=packet, store=store, occurred_at=at)
+        own.condition, own.ended_at = condition, at
+        own.business_days = business_days_taken(own, at)
+        _save(own)
+        _condition_follows(own, packets, actor, at)
+        event_note(own.agreement, Kind.RECEIVED, actor=actor, now=now, condition=condition)
+    return own
+
+
+def shipment_refused(*, actor: Grower, shipment: Shipment) -> Shipment:
+    """Note that a parcel was refused, at the border or at the door."""
+    return _end(shipment, actor, State.REFUSED, Kind.REFUSED)
+
+
+def shipment_lost(*, actor: Grower, shipment: Shipment) -> Shipment:
+    """Take a parcel for lost; its lane learns, and if it comes after all it can still be received."""
+    return _end(shipment, actor, State.LOST, Kind.LOST)
+
+
+def shipment_returned(*, actor: Grower, shipment: Shipment) -> Shipment:
+    """Note that a parcel has come back to its donor."""
+    return _end(shipment, actor, State.RETURNED, Kind.RETURNED)
+
+
+def _end(shipment: Shipment, actor: Grower, state: Shipment.State, kind: AgreementEvent.Kind) -> Shipment:
+    now = clock.now()
+    with transaction.atomic():
+        own = _known(actor, shipment)
+        _state_set(own, state)
+        own.ended_at = None if state == State.HELD else now
+        _save(own)
+        event_note(own.agreement, kind, actor=actor, now=now)
+    return own
+
+
+def _known(actor: Grower, shipment: Shipment) -> Shipment:
+    """The locked row for one of its two growers; to others there is none."""
+    rows = Shipment.objects.select_for_update(of=("self",)).select_related(
+        "agreement__donor",
+        "agreement__recipient",
+        "agreement__offer__plant__site",
+        "agreement__wanted_cross__seed_parent__site",
+    )
+    own = rows.filter(pk=shipment.pk).first()
+    if own is None or actor.pk not in (own.agreement.donor_id, own.agreement.recipient_id):
+        raise NotFound("There is no such parcel.")
+    return own
+
+
+def _consignors(actor: Grower, shipment: Shipment) -> Shipment:
+    own = _known(actor, shipment)
+    if own.agreement.donor_id != actor.pk:
+        raise Conflict("Only the donor can do this.")
+    return own
+
+
+def _donors(actor: Grower, agreement: Agreement) -> Agreement:
+    related = ("offer__plant__site", "wanted_cross__seed_parent__site", "donor", "recipient")
+    rows = Agreement.objects.select_for_update(of=("self",)).select_related(*related)
+    own = rows.filter(pk=agreement.pk).first()
+    if own is None or actor.pk not in (own.donor_id, own.recipient_id):
+        raise NotFound("There is no such agreement.")
+    if own.donor_id != actor.pk:
+        raise Conflict("Only the donor can do this.")
+    if own.state != Agreement.State.AGREED:
+        raise Conflict(f"The agreement is {own.state}; a parcel is planned once both have said yes.")
+    return own
+
+
+def _fields_set(shipment: Shipment, fields: ShipmentFields) -> None:
+    problems = Problems()
+    fields_set(shipment, fields, ShipmentFields.__annotations__)
+    shipment.contents = list(shipment.contents)
+    columns_check(shipment, problems, ranges={}, names=ShipmentFields.__annotations__)
+    unknown = [word for word in shipment.contents if word not in CONTENTS]
+    if unknown or len(shipment.contents) > MOST_CONTENTS:
+        problems.add("contents", unknown or shipment.contents, ", ".join(CONTENTS))
+    problems.refuse_if_any()
+
+
+def _state_set(shipment: Shipment, state: Shipment.State) -> None:
+    shipment.state = state_after(ALLOWED, shipment.state, state, what="parcel")
+
+
+def _time_check(at: datetime, first: datetime, now: datetime) -> None:
+    problems = Problems()
+    if at > now + CLOCK_MAY_BE_FAST:
+        problems.add("occurred_at", at.isoformat(), f"up to now, {now.isoformat(timespec='minutes')}")
+    elif at < first:
+        problems.add("occurred_at", at.isoformat(), f"since {first.isoformat(timespec='minutes')}")
+    problems.refuse_if_any()
+
+
+def _condition_check(condition: str) -> None:
+    problems = Problems()
+    if condition not in Shipment.Condition.values:
+        problems.add("condition", condition, ", ".join(Shipment.Condition.values))
+    problems.refuse_if_any()
+
+
+def _condition_follows(shipment: Shipment, packets: Sequence[Packet], actor: Grower, at: datetime) -> None:
+    for packet in packets:
+        if shipment.condition == Shipment.Condition.DAMP:
+            packet_incident(actor=actor, packet=packet, happened=WhatHappened("got_damp", began_at=at))
+        if shipment.condition == Shipment.Condition.WARM:
+            temperature_felt(actor=actor, lot=packet.lot, packet=packet, felt="warm")
+
+
+def _save(shipment: Shipment) -> None:
+    shipment.changed_at = clock.now()
+    shipment.save()
