@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from django.db import connection
-from django.db.backends.sqlite3.operations import DatabaseOperations
+from django.db.backends.sqlite3.base import DatabaseWrapper
 
 from exchange.migrations._append_only import removals, statements
 
@@ -40,7 +40,8 @@ def _execute(commands: list[str]) -> None:
 @contextmanager
 def flush_allowed() -> Iterator[None]:
     """Let Django empty the tables of SQLite: without their triggers, which it makes again."""
-    usual = DatabaseOperations.sql_flush
+    operations = DatabaseWrapper.ops_class
+    usual = operations.sql_flush
 
     def flush(self: Any, *args: Any, **options: Any) -> list[str]:
         tables = tuple(guarded_tables())
@@ -48,5 +49,5 @@ def flush_allowed() -> Iterator[None]:
         return [*removals("sqlite", tables), *emptied, *statements("sqlite", tables)]
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(DatabaseOperations, "sql_flush", flush)
+        patch.setattr(operations, "sql_flush", flush)
         yield

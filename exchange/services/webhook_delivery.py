@@ -31,8 +31,9 @@ PAUSES = (
 """Before the second attempt and each one after it (Standard Webhooks 1.0.0); the sweep comes each minute."""
 
 LAST = len(PAUSES) + 1
-REST = timedelta(minutes=5)
-"""So long nothing is sent to an address that let us wait: it must not hold up what others are due."""
+SLOW_SECONDS = 1.0
+REST = 30
+"""An address that let us wait so long rests so many times as long: others are due too (judgement)."""
 
 MOST_KEPT = 50
 AT_A_TIME = 200
@@ -159,8 +160,8 @@ def _note_of_address(webhook: Webhook, delivery: WebhookDelivery, outcome: Outco
         _disable(webhook, Webhook.Reason.GONE, now)
     elif delivery.state == State.GIVEN_UP and not _delivered_since(delivery):
         _disable(webhook, Webhook.Reason.FAILED_FOR_DAYS, now)
-    elif outcome.error == "timed_out":
-        webhook.rests_until = now + REST
+    elif outcome.seconds >= SLOW_SECONDS:
+        webhook.rests_until = now + REST * timedelta(seconds=outcome.seconds)
         webhook.save(update_fields=["rests_until"])
 
 

@@ -45,6 +45,7 @@ ADDRESS = {"name": "To whom", "lines": ["1 Mill Lane"], "town": "Pondville", "co
 PARTNERS_YES = {"pairing_id": "{free_pairing}", "doses": 1, "terms": ["tell_result", "{other_term}"]}
 QUIET_YES = {"answer": "yes", "treatment": "dried", "doses": 2}
 NOW = {"note": "windy"}
+PARTNERS_STORE = {"store_id": "{partners_store}"}
 FELT = {"felt": "cool", "packet_id": "{way}"}
 NEW_LOT = {"plant_id": "{plant}", "flowers_emptied": 2}
 RECALL = {"kind": "pest", "found_on": "2027-06-30"}
@@ -264,7 +265,20 @@ ROWS = (
     row("GET /packets/{packet}", 401, 404, 200, 404, 404, 200),
     row("GET /packets/{way}", 401, 404, 200, 404, 404, 200),
     row("POST /packets/{packet}/hand-over", 401, 404, 409, 404, 404, 200, body=NOW),
-    row("POST /packets/{way}/receive", 401, 404, 200, 404, 404, 422, body={"store_id": "{partners_store}"}),
+    row("POST /packets/{way}/receive", 401, 404, 200, 404, 404, 422, body=PARTNERS_STORE),
+    # --- parcels: one planned for what was promised to the partner, one on its way to them ---
+    row("GET /shipments", 401, 200, 200, 200, 200, 200),
+    row("POST /shipments", 401, 422, 409, 422, 422, 201, body={"agreement_id": "{agreement}"}),
+    row("GET /shipments/{planned}", 401, 404, 200, 404, 404, 200),
+    row("GET /shipments/{posted}", 401, 404, 200, 404, 404, 200),
+    row("PATCH /shipments/{planned}", 401, 404, 409, 404, 404, 200),
+    row("POST /shipments/{planned}/pack", 401, 404, 409, 404, 404, 200),
+    row("POST /shipments/{planned}/dispatch", 401, 404, 409, 404, 404, 200),
+    row("POST /shipments/{posted}/hold", 401, 404, 200, 404, 404, 200),
+    row("POST /shipments/{posted}/receive", 401, 404, 200, 404, 404, 422, body=PARTNERS_STORE),
+    row("POST /shipments/{posted}/refused", 401, 404, 200, 404, 404, 200),
+    row("POST /shipments/{posted}/lost", 401, 404, 200, 404, 404, 200),
+    row("POST /shipments/{posted}/returned", 401, 404, 200, 404, 404, 200),
     row("GET /stores", 401, 200, 200, 200, 200, 200),
     row("POST /stores", 401, 201, 201, 201, 201, 201),
     row("GET /stores/{store}", 401, 404, 404, 404, 404, 200),

@@ -6,21 +6,26 @@ from exchange.models import Agreement, Lot, Offer
 from exchange.services.lot import lot_collect
 from exchange.services.packet import packet_fill, packet_hand_over
 from exchange.services.recall import recall_report
+from exchange.services.shipment import shipment_dispatch, shipment_plan
 from exchange.services.store import store_create
 from growers.models import Grower, Plant
+from tests.api.access_deal import AGREED_SEED
+from tests.api.access_member import asked_for, reasons_for
+from tests.exchange.bargain import agree, state_papers
 from tests.exchange.logger import make_temperature
-from tests.exchange.society import TODAY
+from tests.exchange.society import TODAY, make_pairing
 
 STORE_NAME = "Cold box under the stairs"
 PARTNERS_STORE = "Cold box in the barn"
 LOT_NOTE = "The bell rang while I picked"
 FOUND = "Leaves with rings on them"
+TRACKING = "RR 31 415 926 5"
 
 
 def make_lots(
     growers: dict[str, Grower], offer: Offer, agreement: Agreement, unshown: Plant
 ) -> dict[str, Any]:
-    """The offer's lot with a packet in store and one on its way to the partner; a lot, stores, a recall."""
+    """The offer's lot with a packet in store and one on its way to the partner; a lot, stores, a recall, parcels."""
     owner = growers["owner"]
     lot = Lot.objects.get(offer=offer)
     packets = [packet_fill(actor=owner, lot=lot, doses=1, agreement=agreement) for _ in range(2)]
@@ -36,7 +41,20 @@ def make_lots(
         "partners_store": store_create(actor=growers["partner"], name=PARTNERS_STORE, kind="refrigerator"),
         "temperature": make_temperature(owner, lot),
         "recall": recall_report(actor=owner, plant=lot.plant, kind="virus", found_on=TODAY, text=FOUND),
+        **_parcels(owner, lot, agreement),
     }
+
+
+def _parcels(owner: Grower, lot: Lot, agreement: Agreement) -> dict[str, Any]:
+    """A planned parcel and a posted one, each of an agreement of its own about the same seed parent."""
+    parcels = []
+    for _ in range(2):
+        wanted = asked_for(agreement.wanted_cross.seed_parent, "partner")
+        other = agree(make_pairing(agreement.offer, wanted, reasons=reasons_for(AGREED_SEED)), doses=1)
+        state_papers(other)
+        packet_fill(actor=owner, lot=lot, doses=1, agreement=other)
+        parcels.append(shipment_plan(actor=owner, agreement=other, tracking_number=TRACKING))
+    return {"planned": parcels[0], "posted": shipment_dispatch(actor=owner, shipment=parcels[1])}
 
 
 LOT_READERS = {
@@ -44,6 +62,7 @@ LOT_READERS = {
     PARTNERS_STORE: "partner",
     LOT_NOTE: "",
     FOUND: "partner owner",
+    TRACKING: "partner owner",
 }
 LOT_ID_READERS = {
     "lot": "partner owner",
@@ -54,4 +73,6 @@ LOT_ID_READERS = {
     "partners_store": "partner",
     "temperature": "partner owner",
     "recall": "partner owner",
+    "planned": "partner owner",
+    "posted": "partner owner",
 }

@@ -29,6 +29,7 @@ from exchange.services.lot import lot_collect
 from exchange.services.matching_order import matching_order
 from exchange.services.packet import packet_fill, packet_hand_over
 from exchange.services.recall import recall_report
+from exchange.services.shipment import shipment_dispatch, shipment_plan
 from exchange.services.store import store_create
 from growers.models import Grower, Plant, Taxon
 from growers.services.bloom import bloom_said_set
@@ -57,7 +58,7 @@ KINDS = {
     "pollen_parent_id": "plants",
     "pollen_plant_id": "plants",
     "pollen_taxon_id": "taxa",
-    "agreement_id": "agreements",
+    "agreement_id": "shipments/agreements",
     "pairing_id": "pairings/agreements",
     "lot_id": "lots/offers",
     "packet_id": "packets",
@@ -170,7 +171,32 @@ def lots(owner: Grower, plant: Plant) -> dict[str, Any]:
         "temperatures": make_temperature(owner, made[1]),
         "stores": store_create(actor=owner, name="attic", kind="refrigerator"),
         "recalls": recall_report(actor=owner, plant=plant, kind="pest", found_on=TODAY),
+        **parcels(owner, Grower.objects.get(handle="recipient")),
     }
+
+
+def parcels(owner: Grower, other: Grower) -> dict[str, Any]:
+    """Parcels in one country: planned, under way there and back; and an agreement that waits for one."""
+    planned, posted, waiting = (packed(owner, other) for _ in range(3))
+    there, back = (
+        shipment_dispatch(actor=deal.donor, shipment=shipment_plan(actor=deal.donor, agreement=deal))
+        for deal in (posted, packed(other, owner))
+    )
+    return {
+        "shipments": shipment_plan(actor=owner, agreement=planned),
+        "shipments/receive": back,
+        **{f"shipments/{act}": there for act in ("hold", "refused", "lost", "returned")},
+        "shipments/agreements": waiting,
+    }
+
+
+def packed(donor: Grower, recipient: Grower) -> Agreement:
+    """An agreement with a packet."""
+    offer = make_offer(make_plant(donor))
+    deal = agree(make_pairing(offer, make_wanted_cross(make_plant(recipient))), doses=1)
+    lot = offer_collect(actor=donor, offer=offer, doses=1, collected_on=TODAY, store="refrigerator")
+    packet_fill(actor=donor, lot=lot, doses=1, agreement=deal)
+    return deal
 
 
 def webhooks(owner: Grower) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from exchange.services.incident import WhatHappened, store_incident
 from exchange.services.packet import packet_fill, packet_hand_over, packet_receive
 from exchange.services.quiet_ask import quiet_asks_make
 from exchange.services.recall import recall_report
+from exchange.services.shipment import shipment_dispatch, shipment_plan, shipment_receive
 from exchange.services.store import store_of_kind
 from growers import clock
 from growers.models import Grower
@@ -44,7 +45,7 @@ def say_yes_too(proposed: Agreement) -> None:
 
 
 def send_packets(agreement: Agreement) -> None:
-    """A lot with a test, a packet that comes and one that is on its way; what was found on the plant."""
+    """A lot with a test, packets that come, by themselves and in a parcel, and one on its way; a recall."""
     donor, offer = agreement.donor, agreement.offer
     lot = Lot.objects.filter(offer=offer).first() or offer_collect(
         actor=donor, offer=offer, doses=3, collected_on=TODAY, store="refrigerator"
@@ -57,6 +58,9 @@ def send_packets(agreement: Agreement) -> None:
         packet_hand_over(actor=donor, packet=packet)
     home = store_of_kind(agreement.recipient, "refrigerator")
     packet_receive(actor=agreement.recipient, packet=packet, store=home)
+    packet_fill(actor=donor, lot=lot, doses=1, agreement=agreement)
+    parcel = shipment_dispatch(actor=donor, shipment=shipment_plan(actor=donor, agreement=agreement))
+    shipment_receive(actor=agreement.recipient, shipment=parcel, store=home, condition="warm")
     store_incident(actor=donor, store=lot.store, happened=WhatHappened("switched_off", hours=2))
     recall_report(actor=donor, plant=lot.plant, kind="pest", found_on=TODAY)
 

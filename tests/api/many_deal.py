@@ -9,6 +9,8 @@ from exchange.services.agreement_address import address_read
 from exchange.services.agreement_note import note_report, note_write
 from exchange.services.block import block_create
 from exchange.services.border_note import border_note_propose
+from exchange.services.packet import packet_fill
+from exchange.services.shipment import shipment_plan
 from growers.models import Grower
 from growers.services.grower import grower_update
 from tests.api.bulk import copies
@@ -29,6 +31,11 @@ class ManyDeals:
             address_set(actor=each, name="A. Grower", lines=["1 Weir Road"], town="Pondville", country="FR")
         self.agreement, self.given = agree(pairing), agree(given)
         state_papers(self.agreement)
+        lot = given.offer.lots.get()
+        self.packet = packet_fill(actor=grower, lot=lot, doses=1, agreement=self.given)
+        self.shipment = shipment_plan(actor=grower, agreement=self.given, contents=["silica_gel"])
+        self.packet.refresh_from_db()
+        self.packets = 0
         address_read(actor=other, agreement=self.agreement)
         self.view = self.agreement.address_views.get()
         note = note_write(actor=other, agreement=self.agreement, text="It opens at eight.")
@@ -57,12 +64,13 @@ class ManyDeals:
             "agreement-notes": self.note,
             "border-notes": self.border_note,
             "blocks": self.block,
+            "shipments": self.shipment,
         }
 
     def grow(self, given: Sequence[Pairing], taken: Sequence[Pairing], new: Sequence[int]) -> None:
         """An agreement for each of these pairings, and so many of everything else."""
         sides = {"donor_id": self.grower.pk, "recipient_id": self.other.pk}
-        self._agreements(given, **sides)
+        self._parcels(self._agreements(given, **sides))
         self._agreements(taken)
         copies(self.note, new)
         copies(self.view, new)
@@ -81,8 +89,8 @@ class ManyDeals:
         ask = QuietAsk(wanted_cross=given[0].wanted_cross, created_at=NOON)
         copies(ask, new, plant_id=keys.__getitem__)
 
-    def _agreements(self, pairings: Sequence[Pairing], **sides: int) -> None:
-        """With doses reserved, and told to the grower."""
+    def _agreements(self, pairings: Sequence[Pairing], **sides: int) -> list[int]:
+        """With doses reserved, and told to the grower; their keys."""
         numbers = range(len(pairings))
         same = ("offer_id", "wanted_cross_id")
         columns = {name: [getattr(each, name) for each in pairings].__getitem__ for name in same}
@@ -94,3 +102,18 @@ class ManyDeals:
             events = copies(event, numbers, agreement_id=keys.__getitem__)
             told = Notification(grower=self.grower, kind=Notification.Kind.AGREEMENT)
             copies(told, numbers, event_id=[each.pk for each in events].__getitem__)
+        return keys
+
+    def _parcels(self, agreements: Sequence[int]) -> None:
+        """A planned parcel of each agreement, with a packet."""
+        numbers = range(len(agreements))
+        rows = copies(self.shipment, numbers, agreement_id=agreements.__getitem__)
+        first = self.packet.number + 1 + self.packets
+        self.packets += len(rows)
+        copies(
+            self.packet,
+            numbers,
+            number=lambda place: first + place,
+            agreement_id=agreements.__getitem__,
+            shipment_id=[row.pk for row in rows].__getitem__,
+        )

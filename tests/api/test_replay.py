@@ -9,7 +9,12 @@ import pytest
 from exchange.api.resource import Resource
 from exchange.models import IdempotentAnswer
 from growers.models import Grower
-from tests.api import every_calendar_post, every_lot_post, every_webhook_post  # noqa: F401 - they prepare too
+from tests.api import (  # noqa: F401 - they prepare too
+    every_calendar_post,
+    every_lot_post,
+    every_shipment_post,
+    every_webhook_post,
+)
 from tests.api.every_post import PREPARATIONS, Post, Stage, operations, prepared
 from tests.clock import MovableClock
 from tests.exchange.difference import difference, story, unlike

@@ -190,9 +190,9 @@ def test_the_log_is_json_without_addresses_and_tokens() -> None:
     try:
         raise ValueError("Key (email)=(somebody@example.org) already exists.")
     except ValueError:
-        line = formatted("failed for pollen_3fa4c1d2 Bearer abc.def", exc_info=sys.exc_info())
+        line = formatted("failed for pollen_3fa4c1d2 Bearer abc.def whsec_a+/b=", exc_info=sys.exc_info())
     entry = json.loads(line)
-    assert entry["event"] == "failed for [token] [token]"
+    assert entry["event"] == "failed for [token] [token] [token]"
     assert "[address]" in entry["exception"] and "example.org" not in line
     assert re.fullmatch(r"\d{4}-\d\d-\d\dT[\d:.]+Z", entry["timestamp"])
     assert entry["level"] == "error"

@@ -35,6 +35,7 @@ SUBJECTS = {
     "lot": "exchange_lot",
     "offer": "exchange_offer",
     "plant": "growers_plant",
+    "shipment": "exchange_shipment",
     "site": "growers_site",
     "taxon": "growers_taxon",
     "wanted": "exchange_wantedcross",

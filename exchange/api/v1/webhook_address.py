@@ -233,7 +233,10 @@ class WebhookDeliveries(OwnWebhooks):
         problems=("not_found",),
     )
     def get(self, call: Call) -> QuerySet[WebhookDelivery]:
-        """Newest first, with every attempt."""
+        """Newest first, with every attempt.
+
+        Given up without an attempt: the address was off, or what it told of can no longer be read.
+        """
         return WebhookDelivery.objects.filter(webhook=call.row).select_related("notification")
 
     def represent(self, row: Any) -> Any:

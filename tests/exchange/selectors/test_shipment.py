@@ -59,7 +59,7 @@ def parcel(donor: Grower, recipient: Grower, way: str, sent_at: datetime) -> Shi
     )
     pairing = make_pairing(make_offer(given, countries=[destination]), make_wanted_cross(seed))
     return Shipment.objects.create(
-        agreement=agree(pairing),
+        agreement=agree(pairing, doses=1),
         packing="cold_box",
         origin_country=origin,
         destination_country=destination,
@@ -110,7 +110,7 @@ TAKEN = [
         "2027-07-12T10",
         "2027-07-19T08",
         2,
-    ),  # the 14th is no day of France: Thursday, Saturday, Monday
+    ),  # the 14th is none of France: 15th, Saturday, Monday
     ("SA>SA", "2027-07-01T09", "2027-07-04T08", 1),  # Thursday; Friday and Saturday are the weekend
     ("NZ>US", "2027-07-01T23", "2027-07-06T20", 1),  # Friday 2nd there; 5th closed in the States
     ("US>NZ", "2027-07-06T20", "2027-07-08T22", 1),  # Tuesday; Wednesday and two is Friday there

@@ -19,7 +19,7 @@ from exchange import services
 from exchange.models import Lot, Offer, Packet, QuietAsk, Store, WantedCross
 from exchange.services.assay import Counts, assay_record
 from exchange.services.collection import offer_collect
-from exchange.services.incident import WhatHappened, lot_incident, store_incident
+from exchange.services.incident import WhatHappened, lot_incident, packet_incident, store_incident
 from exchange.services.lot import lot_collect
 from exchange.services.lot_change import (
     lot_correct,
@@ -81,6 +81,7 @@ NOT_DEALS = {
     "exchange_notification",
     "exchange_packet",
     "exchange_quietask",
+    "exchange_shipment",
     "exchange_stay",
     "exchange_store",
     "exchange_temperatureupload",
@@ -120,6 +121,7 @@ PARTS = {
 UNNOTED: dict[str, set[str]] = {
     "assay.assay_record": set(),
     "incident.lot_incident": set(),
+    "incident.packet_incident": set(),
     "incident.store_incident": set(),
     "lot.lot_collect": {"offer"},
     "packet.packet_receive": set(),
@@ -247,6 +249,9 @@ SCENARIOS: dict[str, Scenario] = {
         **w.held, counts=Counts("in_vitro", "5 % sucrose", "tube", [(30, 100)], rehydrated=True)
     ),
     "incident.lot_incident": lambda w: lot_incident(**w.held, happened=WhatHappened("left_out", hours=2)),
+    "incident.packet_incident": lambda w: packet_incident(
+        actor=w.grower, packet=w.way, happened=WhatHappened("got_damp")
+    ),
     "incident.store_incident": lambda w: store_incident(
         actor=w.grower, store=w.lot.store, happened=WhatHappened("switched_off", hours=5)
     ),

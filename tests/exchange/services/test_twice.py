@@ -27,6 +27,7 @@ from tests.architecture.tree import PACKAGES
 from tests.clock import MovableClock
 from tests.exchange.bargain import agree, make_bargain, propose
 from tests.exchange.difference import Story, story, unlike
+from tests.exchange.parcel import make_sending
 from tests.exchange.quiet import make_owner, make_unoffered, make_wish
 from tests.exchange.receiver import make_webhook, tell
 from tests.exchange.refusal import rows
@@ -137,6 +138,13 @@ def _an_event_that_was_never_accepted(donor: Grower, recipient: Grower, clock: M
     made = WebhookDelivery.objects.create(webhook=webhook, notification=tell(donor), attempts=attempts)
     due_set(kind="webhook_delivery", subject_id=made.pk, due_at=project_clock.now())
     return made.pk
+
+
+@scene("shipment_overdue")
+def _a_parcel_of_which_nothing_was_heard(donor: Grower, recipient: Grower, clock: MovableClock) -> int:
+    shipment = make_sending(donor, recipient).dispatch()
+    clock.move(days=12)
+    return shipment.pk
 
 
 def made(scene: Scene, clock: MovableClock) -> int:
