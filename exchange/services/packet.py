@@ -58,7 +58,7 @@ def packet_hand_over(
     """Give a packet on its way to whom it was filled for; its temperature is reckoned by the parcel model."""
     _holder_only(actor, packet)
     with deed_on(packet.lot, actor=actor, occurred_at=occurred_at, note=note) as deed:
-        own = Packet.objects.select_for_update().select_related("agreement").get(pk=packet.pk)
+        own = Packet.objects.select_for_update(of=("self",)).select_related("agreement").get(pk=packet.pk)
         if own.store_id is None:
             raise Conflict("The packet is on its way already.")
         _stay_end(own, deed.at, deed.problems)

@@ -57,6 +57,7 @@ def shipment_plan(*, actor: Grower, agreement: Agreement, **fields: Unpack[Shipm
     Raises ``NotFound`` for others, ``Conflict`` unless both have said yes, without a packet, or while
     another parcel of it is under way.
     """
+    now = clock.now()
     with transaction.atomic():
         deal = _donors(actor, agreement)
         packets = Packet.objects.filter(agreement=deal, shipment=None, holder=actor, store__isnull=False)
@@ -71,8 +72,8 @@ def shipment_plan(*, actor: Grower, agreement: Agreement, **fields: Unpack[Shipm
             posts_on_saturday=offer.posts_on_saturday,
             origin_country=offer.plant.site.cell_country,
             destination_country=seed_parent.site.cell_country,
-            created_at=clock.now(),
-            changed_at=clock.now(),
+            created_at=now,
+            changed_at=now,
         )
         _fields_set(shipment, fields)
         shipment.save()

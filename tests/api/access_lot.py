@@ -6,7 +6,7 @@ from exchange.models import Agreement, Lot, Offer
 from exchange.services.lot import lot_collect
 from exchange.services.packet import packet_fill, packet_hand_over
 from exchange.services.recall import recall_report
-from exchange.services.shipment import shipment_dispatch, shipment_plan
+from exchange.services.shipment import ShipmentFields, shipment_dispatch, shipment_plan
 from exchange.services.store import store_create
 from growers.models import Grower, Plant
 from tests.api.access_deal import AGREED_SEED
@@ -20,12 +20,13 @@ PARTNERS_STORE = "Cold box in the barn"
 LOT_NOTE = "The bell rang while I picked"
 FOUND = "Leaves with rings on them"
 TRACKING = "RR 31 415 926 5"
+SAID: ShipmentFields = {"tracking_number": TRACKING, "contents": ["silica_gel"]}
 
 
 def make_lots(
     growers: dict[str, Grower], offer: Offer, agreement: Agreement, unshown: Plant
 ) -> dict[str, Any]:
-    """The offer's lot with a packet in store and one on its way to the partner; a lot, stores, a recall, parcels."""
+    """The offer's lot with packets in store, on their way to the partner, in parcels; a lot, stores, a recall."""
     owner = growers["owner"]
     lot = Lot.objects.get(offer=offer)
     packets = [packet_fill(actor=owner, lot=lot, doses=1, agreement=agreement) for _ in range(2)]
@@ -53,7 +54,7 @@ def _parcels(owner: Grower, lot: Lot, agreement: Agreement) -> dict[str, Any]:
         other = agree(make_pairing(agreement.offer, wanted, reasons=reasons_for(AGREED_SEED)), doses=1)
         state_papers(other)
         packet_fill(actor=owner, lot=lot, doses=1, agreement=other)
-        parcels.append(shipment_plan(actor=owner, agreement=other, tracking_number=TRACKING))
+        parcels.append(shipment_plan(actor=owner, agreement=other, **SAID))
     return {"planned": parcels[0], "posted": shipment_dispatch(actor=owner, shipment=parcels[1])}
 
 

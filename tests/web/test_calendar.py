@@ -93,7 +93,7 @@ def test_only_get_and_head_are_answered(secret: str) -> None:
     whole, head = ask(secret), Client().head(f"/calendar/{secret}.ics")
     assert (head.status_code, head.content, head["ETag"]) == (200, b"", whole["ETag"])
     for method in ("post", "put", "patch", "delete"):
-        assert getattr(Client(), method)(f"/calendar/{secret}.ics").status_code == 405
+        assert getattr(Client(enforce_csrf_checks=True), method)(f"/calendar/{secret}.ics").status_code == 405
 
 
 def test_unknown_revoked_and_nowhere_are_answered_alike(secret: str, donor: Grower) -> None:
