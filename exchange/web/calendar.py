@@ -16,7 +16,7 @@ HEADERS = {
 }
 
 
-@csrf_exempt  # Nothing is changed by a form here: other methods are told so, and not that a cookie is missing.
+@csrf_exempt  # Other methods are answered that they are not allowed, and not that a cookie is missing.
 @require_safe
 def calendar_read(_request: HttpRequest, secret: str) -> HttpResponse:
     """The file; an address that never was one and one that was revoked are not found, like any other."""

@@ -26,7 +26,7 @@ SAID: ShipmentFields = {"tracking_number": TRACKING, "contents": ["silica_gel"]}
 def make_lots(
     growers: dict[str, Grower], offer: Offer, agreement: Agreement, unshown: Plant
 ) -> dict[str, Any]:
-    """The offer's lot with packets in store, on their way to the partner, in parcels; a lot, stores, a recall."""
+    """The offer's lot, packets in store, on their way to the partner, in parcels; a lot, stores, a recall."""
     owner = growers["owner"]
     lot = Lot.objects.get(offer=offer)
     packets = [packet_fill(actor=owner, lot=lot, doses=1, agreement=agreement) for _ in range(2)]

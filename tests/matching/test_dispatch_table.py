@@ -299,7 +299,7 @@ class Opened:
     in_time: bool = True
     saturday: bool = False
     zone: str = ""
-    flower: dict[str, int] = field(default_factory=dict)
+    flower: dict[str, Any] = field(default_factory=dict)
 
     @property
     def on(self) -> date:

@@ -45,7 +45,7 @@ class FeedIn(StrictSerializer):
 class OfReader(Resource):
     """Feeds of whoever asks."""
 
-    tag = "calendar-feeds"
+    tag = "calendar"
 
     def rows(self, call: Call) -> QuerySet[CalendarFeed]:
         """The viewer's own."""

@@ -12,7 +12,7 @@ from exchange.services.lot_change import lot_discard, lot_dried, lot_move, lot_p
 
 DEED: dict[str, Any] = {
     "body": DeedIn,
-    "body_example": {"occurred_at": "2027-06-29T09:00:00Z"},
+    "body_example": {"note": "a windy morning"},
     "problems": ("not_found", "conflict", "invalid_input"),
     "keyed": True,
 }

@@ -132,7 +132,7 @@ class PacketHandOver(OfViewer):
         PacketOut,
         body=DeedIn,
         example={**PACKET, "on_the_way": True, "store_id": None},
-        body_example={"occurred_at": "2027-07-01T14:00:00Z"},
+        body_example={"note": "given to the post office"},
         problems=("not_found", "conflict", "invalid_input"),
         keyed=True,
     )

@@ -17,12 +17,12 @@ from growers.models import Grower, Plant
 RECALL: dict[str, Any] = {
     "id": "6b5a4938-2716-4504-93f2-e1d0c0bfaead",
     "kind": "wrong_name",
-    "found_on": "2027-07-20",
+    "found_on": "2027-06-30",
     "plant_name": "'Ferry'",
-    "detail": "'Ferry' is not what its name says, as was found on 2027-07-20. Crosses made with it have"
+    "detail": "'Ferry' is not what its name says, as was found on 2027-06-30. Crosses made with it have"
     " another parent than was written down.",
     "reported_by_you": True,
-    "told_at": "2027-07-20T18:00:00Z",
+    "told_at": "2027-06-30T18:00:00Z",
     "told": 2,
     "held": None,
 }
@@ -108,7 +108,7 @@ class PlantRecalls(OfViewer):
         RecallIn,
         RecallOut,
         example=RECALL,
-        body_example={"kind": "wrong_name", "found_on": "2027-07-20"},
+        body_example={"kind": "wrong_name", "found_on": "2027-06-30"},
         problems=("not_found",),
         at="recall",
     )

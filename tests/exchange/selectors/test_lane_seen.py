@@ -80,7 +80,7 @@ def received(agreement: Agreement, *days: int, **facts: Any) -> None:
         parcel(agreement, "received", business_days=taken, **facts)
 
 
-def plain(seen: LaneSeen) -> tuple[list[float], int, list[int]]:
+def plain(seen: LaneSeen) -> tuple[list[int], int, list[int]]:
     return np.flatnonzero(seen.delivered).tolist(), seen.lost, seen.under_way
 
 
@@ -241,7 +241,7 @@ def test_ten_fast_parcels_change_the_next_pairing_on_their_lane_and_no_other(
 
 def test_pollen_on_request_is_posted_later_on_a_lane_with_ten_fast_parcels(society: Society) -> None:
     """It is collected for the day, so that what comes faster may leave nearer to the flowers."""
-    august = {"first_month": 8, "first_day": 5, "last_month": 8, "last_day": 25}
+    august: dict[str, Any] = {"first_month": 8, "first_day": 5, "last_month": 8, "last_day": 25}
     bloom_said_set(actor=society.given.grower, plant=society.given, **SUMMER)
     bloom_said_set(actor=society.seed.grower, plant=society.seed, **august)
     offer_pause(actor=society.given.grower, offer=society.offer)

@@ -1,7 +1,7 @@
 """Parcels: planned, packed, dispatched, held, and every end that one can come to."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from itertools import product
 from typing import Any
 
@@ -19,10 +19,10 @@ from exchange.models import (
 )
 from exchange.selectors.notification import notification_for, notifications_of
 from exchange.services.agreement_change import agreement_end, agreement_send, agreement_withdraw
-from exchange.services.due import run_due
 from exchange.services.packet import packet_hand_over, packet_receive
 from exchange.services.shipment import (
     ALLOWED,
+    ShipmentFields,
     shipment_change,
     shipment_dispatch,
     shipment_hold,
@@ -48,9 +48,6 @@ from tests.growers.services.test_race import at_once
 pytestmark = pytest.mark.django_db
 
 State = Shipment.State
-HALF_EVENING = datetime(2027, 7, 12, 16, tzinfo=UTC)
-LATE_EVENING = datetime(2027, 7, 14, 16, tzinfo=UTC)
-"""18 h in Germany in summer."""
 
 
 @pytest.fixture
@@ -191,7 +188,7 @@ def test_a_parcel_changes_freely_until_it_is_posted(sending: Sending, outsider: 
     shipment.refresh_from_db()
     assert (shipment.packing, shipment.posts_on_saturday) == ("envelope", True)
     sending.dispatch(shipment)
-    late = {"carrier": "the post", "tracking_number": "RR 1"}
+    late: ShipmentFields = {"carrier": "the post", "tracking_number": "RR 1"}
     shipment_change(actor=sending.donor, shipment=shipment, **late)
     shipment.refresh_from_db()
     assert (shipment.carrier, shipment.tracking_number) == ("the post", "RR 1")
@@ -215,10 +212,10 @@ def test_others_have_no_part_in_a_parcel(sending: Sending, outsider: Grower) -> 
         shipment_returned,
     )
     for act in acts:
-        error = refused(lambda act=act: act(actor=outsider, shipment=shipment), NotFound)  # type: ignore[misc, operator]
+        error = refused(lambda act=act: act(actor=outsider, shipment=shipment), NotFound)  # type: ignore[misc]
         assert error.detail == "There is no such parcel."
     for act in acts[:3]:
-        error = refused(lambda act=act: act(actor=sending.recipient, shipment=shipment), Conflict)  # type: ignore[misc, operator]
+        error = refused(lambda act=act: act(actor=sending.recipient, shipment=shipment), Conflict)  # type: ignore[misc]
         assert error.detail == "Only the donor can do this."
     theirs = store_of_kind(outsider, "refrigerator")
     refused(lambda: shipment_receive(actor=outsider, shipment=shipment, store=theirs), NotFound)
@@ -476,60 +473,6 @@ def test_what_comes_after_the_agreement_was_closed_is_received_all_the_same(send
     shipment = sending.dispatch()
     agreement_end(actor=sending.recipient, agreement=sending.agreement)
     assert sending.receive(shipment).state == "received"
-
-
-# --- asked whether it has come ---
-
-
-def asked(sending: Sending) -> list[Any]:
-    events = sending.agreement.events.filter(kind="has_it_come").order_by("pk")
-    return [event.parameters["day"] for event in events]
-
-
-def test_the_consignee_is_asked_on_both_evenings_once_each(sending: Sending, clock: MovableClock) -> None:
-    sending.dispatch()
-    forget()
-    expected: list[str] = []
-    for evening, day in ((HALF_EVENING, "2027-07-12"), (LATE_EVENING, "2027-07-14")):
-        clock.set(evening - timedelta(minutes=1))
-        run_due(project_clock.now(), 50)
-        assert asked(sending) == expected
-        clock.set(evening)
-        for _ in range(2):
-            run_due(project_clock.now(), 50)
-        expected.append(day)
-        assert asked(sending) == expected
-    clock.move(days=30)
-    run_due(project_clock.now(), 50)
-    sentence = (
-        "Has the parcel with 'Ferry' come? Parcels on this way take their time; say so when it does, and"
-        " leave it closed until it is as warm as the room."
-    )
-    assert told(sending.recipient).count(sentence) == 2
-    assert not [words for words in told(sending.donor) if "come?" in words]
-
-
-def test_who_looks_late_asks_once(sending: Sending, clock: MovableClock) -> None:
-    sending.dispatch()
-    clock.set(LATE_EVENING + timedelta(days=1))
-    for _ in range(2):
-        run_due(project_clock.now(), 50)
-    assert asked(sending) == ["2027-07-14"]
-
-
-@pytest.mark.parametrize("end", [State.RECEIVED, State.LOST, State.REFUSED, State.RETURNED])
-def test_nobody_is_asked_after_its_end(sending: Sending, clock: MovableClock, end: str) -> None:
-    at_state(sending, end)
-    clock.set(LATE_EVENING + timedelta(days=1))
-    run_due(project_clock.now(), 50)
-    assert asked(sending) == []
-
-
-def test_a_held_parcel_is_asked_for_too(sending: Sending, clock: MovableClock) -> None:
-    at_state(sending, State.HELD)
-    clock.set(HALF_EVENING)
-    run_due(project_clock.now(), 50)
-    assert asked(sending) == ["2027-07-12"]
 
 
 # --- two at once ---
