@@ -159,8 +159,9 @@ def _for_viewer(viewer: Grower, row: Agreement, plant: PlantForOthers, now: date
 
 
 def _concerns(event: AgreementEvent, role: Role) -> bool:
-    """That somebody else could send pollen is the recipient's alone."""
-    alone = (AgreementEvent.Kind.NEXT_DONOR_SHOWN, AgreementEvent.Kind.DONOR_SILENT)
+    """What only the recipient is told or asked, such as that somebody else could send pollen."""
+    kinds = AgreementEvent.Kind
+    alone = (kinds.NEXT_DONOR_SHOWN, kinds.DONOR_SILENT, kinds.HAS_IT_COME)
     return role == "recipient" or event.kind not in alone
 
 

@@ -7,14 +7,15 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
+from django.db.models import Q, QuerySet
 
-from exchange.models import Assay, Lot, Packet
+from exchange.models import Assay, CustodyEvent, Lot, Packet
 from exchange.science.arrays import FloatArray
 from exchange.science.constants import HOURS_PER_DAY, LOW_VIABILITY
 from exchange.science.live_effect import live_effect, live_effect_rates
 from exchange.science.viability import remaining_fraction
 from exchange.science.weighted import weighted_mean, weighted_quantile
-from exchange.selectors.lot import DoubtTold, doubts_told
+from exchange.selectors.lot import CustodyForViewer, DoubtTold, custody_for, custody_of, doubts_told
 from exchange.selectors.lot_outlook import (
     Dates,
     LotState,
@@ -27,6 +28,7 @@ from exchange.selectors.lot_outlook import (
 from exchange.selectors.lot_record import lot_record, lots_loaded
 from exchange.selectors.lot_time import hours_since_cut, instant_of
 from exchange.wording.lot import basis_sentence
+from growers.models import Grower
 
 POINTS = 25
 LONGEST_CURVE_DAYS = 400.0
@@ -79,10 +81,11 @@ class LotViability:
     doubts: tuple[DoubtTold, ...]
     curve: tuple[CurvePoint, ...]
     tests: tuple[TestTold, ...]
+    events: tuple[CustodyForViewer, ...]
     basis: tuple[DoubtTold, ...]
 
 
-def lot_viability(lot: Lot, now: datetime, packet: Packet | None = None) -> LotViability:
+def lot_viability(viewer: Grower, lot: Lot, now: datetime, packet: Packet | None = None) -> LotViability:
     """Reckon a lot, or one packet of it, as it stands now."""
     (loaded,) = lots_loaded([lot])
     state = lot_state(lot_record(loaded, now, packet))
@@ -99,8 +102,15 @@ def lot_viability(lot: Lot, now: datetime, packet: Packet | None = None) -> LotV
         doubts=doubts_told(state.doubts),
         curve=_curve(state),
         tests=_tests(state),
+        events=tuple(custody_for(viewer, event) for event in _events(viewer, loaded, packet)),
         basis=_basis(state),
     )
+
+
+def _events(viewer: Grower, lot: Lot, packet: Packet | None) -> QuerySet[CustodyEvent]:
+    """What happened to the lot itself, and to the packet that is asked for."""
+    rows = custody_of(viewer, lot).filter(Q(packet=None) | Q(packet=packet))
+    return rows.order_by("occurred_at", "pk")
 
 
 def _curve(state: LotState) -> tuple[CurvePoint, ...]:

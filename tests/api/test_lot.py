@@ -109,6 +109,7 @@ def test_the_curve_says_what_it_rests_on(plant: Plant, donor_api: Caller, clock:
         < found["thermal_age_days"]["high"]
     )
     assert (found["doubts"], found["tests"], found["packet"]) == ([], [], None)
+    assert [event["kind"] for event in found["events"]] == ["collected"]
 
 
 def test_a_test_tells_what_it_changed(plant: Plant, donor_api: Caller, clock: MovableClock) -> None:

@@ -45,7 +45,7 @@ QUERIES = {
     "lot_list": 5,
     "lot_list?state=drying": 5,
     "lot_read": 5,
-    "lot_viability": 11,
+    "lot_viability": 12,
     "lot_epcis": 6,
     "lot_label": 5,
     "lot_label?packets=true": 5,

@@ -8,6 +8,7 @@ from exchange.api.operation import Call, read
 from exchange.api.reference import row_named
 from exchange.api.strict import StrictSerializer
 from exchange.api.v1.lot import OfViewer
+from exchange.api.v1.lot_form import CUSTODY, CustodyOut
 from exchange.api.v1.told import REASON, ToldOut
 from exchange.models import Assay, Packet
 from exchange.selectors.lot_viability import LotViability, lot_viability
@@ -48,6 +49,7 @@ VIABILITY: dict[str, Any] = {
     "doubts": [],
     "curve": [{"at": "2027-06-28T07:00:00Z", "viability": BAND, "live_effect": 1.0}],
     "tests": [TEST],
+    "events": [CUSTODY],
     "basis": [REASON],
 }
 
@@ -111,6 +113,7 @@ class LotViabilityOut(serializers.Serializer[Any]):
     doubts = ToldOut(many=True)
     curve = CurvePointOut(many=True, help_text="From the collecting until it is hardly worth a flower.")
     tests = TestOut(many=True)
+    events = CustodyOut(many=True, help_text="Of the lot itself, and of the packet asked for.")
     basis = ToldOut(many=True)
 
 
@@ -140,4 +143,4 @@ class LotViabilityRead(OfViewer):
         rows = packets_known(call.grower).filter(lot=call.row)
         packet: Packet | None = row_named(rows, call.query.get("packet"), field="packet", what="a packet")
         # To the minute, so that a client that asks again soon is told that nothing has changed.
-        return lot_viability(call.row, clock.now().replace(second=0, microsecond=0), packet)
+        return lot_viability(call.grower, call.row, clock.now().replace(second=0, microsecond=0), packet)

@@ -41,7 +41,7 @@ def counted(*germinated: int, of: int = 100, **fields: Any) -> Counts:
 
 
 def now(lot: Lot) -> LotViability:
-    return lot_viability(lot, project_clock.now())
+    return lot_viability(lot.plant.grower, lot, project_clock.now())
 
 
 def test_two_tests_five_days_apart_narrow_the_curve(lot: Lot, donor: Grower, clock: MovableClock) -> None:
