@@ -258,10 +258,11 @@ def _condition_check(condition: str) -> None:
 
 
 def _condition_follows(shipment: Shipment, packets: Sequence[Packet], actor: Grower, at: datetime) -> None:
+    took_time = shipment.dispatched_at is not None and shipment.dispatched_at < at
     for packet in packets:
         if shipment.condition == Shipment.Condition.DAMP:
             packet_incident(actor=actor, packet=packet, happened=WhatHappened("got_damp", began_at=at))
-        if shipment.condition == Shipment.Condition.WARM:
+        if shipment.condition == Shipment.Condition.WARM and took_time:
             temperature_felt(actor=actor, lot=packet.lot, packet=packet, felt="warm")
 
 

@@ -60,7 +60,7 @@ def send_packets(agreement: Agreement) -> None:
     packet_receive(actor=agreement.recipient, packet=packet, store=home)
     packet_fill(actor=donor, lot=lot, doses=1, agreement=agreement)
     parcel = shipment_dispatch(actor=donor, shipment=shipment_plan(actor=donor, agreement=agreement))
-    shipment_receive(actor=agreement.recipient, shipment=parcel, store=home, condition="warm")
+    shipment_receive(actor=agreement.recipient, shipment=parcel, store=home, condition="damp")
     store_incident(actor=donor, store=lot.store, happened=WhatHappened("switched_off", hours=2))
     recall_report(actor=donor, plant=lot.plant, kind="pest", found_on=TODAY)
 

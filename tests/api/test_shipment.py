@@ -1,11 +1,14 @@
 """Parcels through the API: planned and posted by the donor, received by the recipient, nothing to others."""
 
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 
 from exchange.models import Shipment
+from exchange.services.due import run_due
 from exchange.services.shipment import shipment_plan
+from growers import clock as project_clock
 from growers.models import Grower
 from tests.api.caller import Caller, caller
 from tests.clock import MovableClock
@@ -128,6 +131,19 @@ def test_lists_hold_what_one_sends_and_gets(
     clock.move(days=1)
     donor_api.post(f"{address}/pack")
     assert len(donor_api.get(since).body["results"]) == 1
+
+
+def test_that_it_was_asked_for_is_the_recipients_alone(
+    sending: Sending, donor_api: Caller, recipient_api: Caller, clock: MovableClock
+) -> None:
+    sending.dispatch()
+    clock.set(datetime(2027, 7, 12, 16, tzinfo=UTC))
+    run_due(project_clock.now(), 50)
+    address = f"agreements/{sending.agreement.public_id}"
+    theirs, own = (
+        {event["kind"] for event in api.get(address).body["events"]} for api in (recipient_api, donor_api)
+    )
+    assert theirs - own == {"has_it_come"}
 
 
 # --- refusals ---

@@ -432,6 +432,13 @@ def test_warm_is_reckoned_from_dispatch_to_arrival(sending: Sending, clock: Mova
     assert (upload.began_at, upload.ended_at) == (shipment.dispatched_at, shipment.ended_at)
 
 
+def test_a_parcel_that_took_no_time_was_not_warm_on_its_way(sending: Sending) -> None:
+    shipment = sending.dispatch()
+    come = sending.receive(shipment, condition="warm", occurred_at=shipment.dispatched_at)
+    assert (come.state, come.condition) == ("received", "warm")
+    assert not TemperatureUpload.objects.exists()
+
+
 def test_only_whom_it_is_for_receives_it_into_a_store_of_their_own(
     sending: Sending, outsider: Grower
 ) -> None:

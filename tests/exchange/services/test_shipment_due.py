@@ -92,16 +92,3 @@ def test_a_held_parcel_is_asked_for_too(sending: Sending, clock: MovableClock) -
     clock.set(HALF_EVENING)
     run_due(project_clock.now(), 50)
     assert asked(sending) == ["2027-07-12"]
-
-
-def test_that_it_was_asked_is_the_consignees_alone(
-    sending: Sending, clock: MovableClock, donor_api: Caller, recipient_api: Caller
-) -> None:
-    sending.dispatch()
-    clock.set(HALF_EVENING)
-    run_due(project_clock.now(), 50)
-    address = f"agreements/{sending.agreement.public_id}"
-    read = [
-        {event["kind"] for event in api.get(address).body["events"]} for api in (recipient_api, donor_api)
-    ]
-    assert read[0] - read[1] == {"has_it_come"}
