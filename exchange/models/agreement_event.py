@@ -37,6 +37,7 @@ class AgreementEvent(PublicModel):
         REFUSED = "refused"
         LOST = "lost"
         RETURNED = "returned"
+        BUD_CALL = "bud_call"
 
     agreement = models.ForeignKey(Agreement, on_delete=models.PROTECT, related_name="events")
     kind = models.CharField(max_length=20, choices=Kind)

@@ -108,6 +108,19 @@ def packet_receive(
     return own
 
 
+def packet_back(*, actor: Grower, packet: Packet, now: datetime) -> None:
+    """A packet has come back to its donor, in a transaction: it lies in its lot's store again."""
+    own = Packet.objects.select_for_update(of=("self",)).select_related("lot__store").get(pk=packet.pk)
+    if own.store_id is None and own.holder_id == actor.pk:
+        stay = Stay.objects.get(packet=own, until=None)
+        stay.until = max(now, stay.since)
+        stay.save(update_fields=["until"])
+        own.store = own.lot.store
+        own.save(update_fields=["store"])
+        Stay.objects.create(lot=own.lot, packet=own, store=own.store, since=stay.until)
+        outlooks_renew_later([own.lot], now)
+
+
 def _holder_only(actor: Grower, packet: Packet) -> None:
     if packet.holder_id != actor.pk:
         _others_are_strangers(actor, packet)

@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import TypedDict, Unpack
 
 from django.db import transaction
+from django.db.models import Q
 
 from exchange.models import Agreement, AgreementEvent, Packet, Reservation, Shipment, Store
 from exchange.models.offer import PackingPreset
@@ -14,7 +15,7 @@ from exchange.services.agreement_change import agreement_send
 from exchange.services.agreement_event import event_note
 from exchange.services.custody import CLOCK_MAY_BE_FAST
 from exchange.services.incident import WhatHappened, packet_incident
-from exchange.services.packet import packet_hand_over, packet_receive
+from exchange.services.packet import packet_back, packet_hand_over, packet_receive
 from exchange.services.shipment_due import overdue_set
 from exchange.services.state_table import state_after
 from exchange.services.temperature_felt import temperature_felt
@@ -60,8 +61,9 @@ def shipment_plan(*, actor: Grower, agreement: Agreement, **fields: Unpack[Shipm
     now = clock.now()
     with transaction.atomic():
         deal = _donors(actor, agreement)
-        packets = Packet.objects.filter(agreement=deal, shipment=None, holder=actor, store__isnull=False)
-        if not packets.exists():
+        fresh = Q(shipment=None) | Q(shipment__state=State.RETURNED)
+        packets = list(Packet.objects.filter(fresh, agreement=deal, holder=actor, store__isnull=False))
+        if not packets:
             raise Conflict("No packet of it waits to be sent; fill one first.")
         if Shipment.objects.filter(agreement=deal, ended_at=None).exists():
             raise Conflict("A parcel of this agreement is planned or under way.")
@@ -77,7 +79,7 @@ def shipment_plan(*, actor: Grower, agreement: Agreement, **fields: Unpack[Shipm
         )
         _fields_set(shipment, fields)
         shipment.save()
-        packets.update(shipment=shipment)
+        Packet.objects.filter(pk__in=[packet.pk for packet in packets]).update(shipment=shipment)
     return shipment
 
 
@@ -177,7 +179,7 @@ def shipment_lost(*, actor: Grower, shipment: Shipment) -> Shipment:
 
 
 def shipment_returned(*, actor: Grower, shipment: Shipment) -> Shipment:
-    """Note that a parcel has come back to its donor."""
+    """Note that a parcel has come back: its packets lie in their lot's store again, and can be sent anew."""
     return _end(shipment, actor, State.RETURNED, Kind.RETURNED)
 
 
@@ -188,6 +190,9 @@ def _end(shipment: Shipment, actor: Grower, state: Shipment.State, kind: Agreeme
         _state_set(own, state)
         own.ended_at = None if state == State.HELD else now
         _save(own)
+        if state == State.RETURNED:
+            for packet in own.packets.order_by("pk"):
+                packet_back(actor=own.agreement.donor, packet=packet, now=now)
         event_note(own.agreement, kind, actor=actor, now=now)
     return own
 

@@ -4,6 +4,7 @@ from celery import shared_task
 
 from exchange.services import (  # noqa: F401 - they register what is due
     agreement_due,
+    bud_call,
     idempotent_answer,
     matching_order,
     offer_due,

@@ -66,6 +66,9 @@ FROM_OTHER: Words = {
         "{other} has posted {plant}. Half of such parcels come by {half_on}, nine in ten by {late_on}, if"
         " they come."
     ),
+    Kind.BUD_CALL: gettext_lazy(
+        "{other} sees a bud at the surface: post {plant} on {post_on}, the next day the post is open."
+    ),
     Kind.HELD_BACK: gettext_lazy("The parcel with {plant} is held on its way."),
     Kind.HAS_IT_COME: gettext_lazy(
         "Has the parcel with {plant} come? Parcels on this way take their time; say so when it does, and"
@@ -139,6 +142,7 @@ def _filled(words: str | Promise, event: AgreementEvent, reader: Grower) -> str:
         before=parameters.get("before", ""),
         reason=reason_sentence(parameters.get("reason", "")),
         half_on=parameters.get("half_on", ""),
+        post_on=parameters.get("post_on", ""),
         late_on=parameters.get("late_on", ""),
         condition=CONDITIONS.get(parameters.get("condition", ""), ""),
     )

@@ -375,6 +375,22 @@ def test_after_a_lost_parcel_another_may_be_sent(sending: Sending) -> None:
     assert sorted(Shipment.objects.values_list("state", flat=True)) == ["dispatched", "lost"]
 
 
+def test_what_came_back_lies_in_its_store_and_can_be_sent_anew(
+    sending: Sending, clock: MovableClock
+) -> None:
+    first = sending.dispatch()
+    clock.move(days=9)
+    shipment_returned(actor=sending.recipient, shipment=first)
+    sending.packet.refresh_from_db()
+    assert (sending.packet.store, sending.packet.holder) == (sending.lot.store, sending.donor)
+    sources = [stay.packing or "store" for stay in sending.packet.stays.order_by("since", "pk")]
+    assert sources == ["store", "cold_box", "store"]
+    again = sending.dispatch()
+    sending.packet.refresh_from_db()
+    assert (again.state, sending.packet.shipment, first.pk != again.pk) == ("dispatched", again, True)
+    assert_sums_hold()
+
+
 # --- received ---
 
 

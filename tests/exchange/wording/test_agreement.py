@@ -22,7 +22,7 @@ from tests.exchange.wording.plain import API_WORDS
 pytestmark = pytest.mark.django_db
 
 Kind = AgreementEvent.Kind
-BY_TIME = {Kind.LAPSED, Kind.NEXT_DONOR_SHOWN, Kind.DONOR_SILENT, Kind.HAS_IT_COME}
+BY_TIME = {Kind.LAPSED, Kind.NEXT_DONOR_SHOWN, Kind.DONOR_SILENT, Kind.HAS_IT_COME, Kind.BUD_CALL}
 PARAMETERS = {"doses": 1, "before": 3, "reason": "not_in_bloom", "side": "donor", "pairing_id": None}
 SECRETS = ("recipient", "seed of", "Germany", "DE", "48.", "11.")
 WHERE = "Someone in this region: Europe, northern temperate"

@@ -1,0 +1,67 @@
+"""The bud call: a lot waits in the donor's store until the recipient sees a bud at the surface.
+
+A forecast knows weeks, a bud knows days; pollen that waits dried and cold ages least.
+"""
+
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from exchange.models import Agreement, AgreementEvent, Reservation
+from exchange.science.business_day import next_open_day
+from exchange.selectors.lane import lane_calendar
+from exchange.services.agreement_event import event_tell_only
+from exchange.services.agreement_rule import State
+from exchange.services.deal import deal_lock_by_time
+from exchange.services.due import source
+from growers.models import BloomSighting
+
+Kind = AgreementEvent.Kind
+CALLING = (BloomSighting.BudStage.AT_THE_SURFACE, BloomSighting.BudStage.SHOWING_COLOUR)
+
+BUD_HOLDS = timedelta(days=4)
+"""A bud seen longer ago has opened: the usual lag of one at the surface (judgement, as in the forecast)."""
+
+
+@source
+def bud_calls_make(now: datetime) -> None:
+    """Tell each donor whose lot waits, once, of the first such bud since both said yes."""
+    for key in list(_waiting(now).values_list("pk", flat=True)):
+        with transaction.atomic():
+            deal = deal_lock_by_time(Agreement.objects.select_related("offer").get(pk=key))
+            # Read again under the lock: another worker may have called meanwhile, or the doses may be gone.
+            if _waiting(now).filter(pk=key).exists():
+                _call(deal.agreement, now)
+
+
+def _waiting(now: datetime) -> QuerySet[Agreement]:
+    """Agreements with doses in a lot that have not been sent, whose seed parent has such a bud, uncalled."""
+    buds = BloomSighting.objects.filter(
+        plant=OuterRef("wanted_cross__seed_parent"),
+        kind=BloomSighting.Kind.BUD,
+        bud_stage__in=CALLING,
+        seen_on__gte=(now - BUD_HOLDS).date(),
+    )
+    held = Reservation.objects.filter(
+        agreement=OuterRef("pk"), state=Reservation.State.ACTIVE, supply__lot__isnull=False
+    )
+    called = AgreementEvent.objects.filter(agreement=OuterRef("pk"), kind=Kind.BUD_CALL)
+    agreed = Q(state=State.AGREED, donor__closed_at=None)
+    return Agreement.objects.filter(agreed, Exists(buds), Exists(held), ~Exists(called)).order_by("pk")
+
+
+def _call(agreement: Agreement, now: datetime) -> None:
+    event_tell_only(
+        agreement, Kind.BUD_CALL, told=agreement.donor, now=now, post_on=_post_on(agreement, now).isoformat()
+    )
+
+
+def _post_on(agreement: Agreement, now: datetime) -> date:
+    """The next day after today on which the donor's post is open."""
+    offer = agreement.offer
+    site = offer.plant.site
+    today = now.astimezone(ZoneInfo(site.cell_zone)).date()
+    calendar = lane_calendar(site.cell_country, offer.posts_on_saturday, today)
+    return next_open_day(calendar, today + timedelta(days=1))
