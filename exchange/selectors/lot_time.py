@@ -8,10 +8,15 @@ from exchange.science.constants import COLLECTED_HOUR
 
 
 def cut_at(lot: Lot) -> datetime:
-    """The instant from which a lot ages, UTC; the usual hour where none is stated. Plant and site loaded."""
-    hour = int(COLLECTED_HOUR.value) if lot.collected_hour is None else lot.collected_hour
+    """The instant from which a lot ages, UTC. Plant and site loaded.
+
+    Where no hour is stated the usual one, or when it was noted if that was earlier on the day.
+    """
     zone = ZoneInfo(lot.plant.site.cell_zone)
-    return datetime.combine(lot.collected_on, time(hour), zone).astimezone(UTC)
+    if lot.collected_hour is not None:
+        return datetime.combine(lot.collected_on, time(lot.collected_hour), zone).astimezone(UTC)
+    usual = datetime.combine(lot.collected_on, time(int(COLLECTED_HOUR.value)), zone).astimezone(UTC)
+    return min(usual, lot.created_at)
 
 
 def hours_since_cut(lot: Lot, instant: datetime) -> float:

@@ -121,6 +121,8 @@ def lot_facts_check(lot: Lot, problems: Problems) -> None:
     columns_check(lot, problems, ranges=RANGES, names=LotFields.__annotations__)
     if lot.collected_on > _today(lot):
         problems.add("collected_on", lot.collected_on, f"a day up to today, {_today(lot)}")
+    elif not problems.has("collected_hour") and cut_at(lot) > clock.now():
+        problems.add("collected_hour", lot.collected_hour, "an hour that has begun, on the plant's clock")
 
 
 def _check(lot: Lot, note: str) -> None:

@@ -112,6 +112,7 @@ PARTS = {
     "kept_back_set",
     "lot_begin",
     "outlooks_keep",
+    "packet_back",
     "store_of_kind",
     "supply_open",
     "total_set",

@@ -8,6 +8,7 @@ import pytest
 
 from exchange.models import CustodyEvent, Lot, LotOutlook, NoteKey, Stay, Store, Supply
 from exchange.models.lot_code import code_read
+from exchange.selectors.lot_time import cut_at
 from exchange.services.account import account_close
 from exchange.services.due import run_due
 from exchange.services.lot import lot_collect
@@ -304,3 +305,28 @@ def test_a_refusal_changes_nothing_even_in_the_middle(
     with pytest.raises(InvalidInput, match="no room"):
         lot_dried(actor=donor, lot=lot)
     assert rows() == before
+
+
+# --- the hour ---
+
+
+def test_pollen_noted_before_the_usual_hour_was_cut_when_it_was_noted(
+    donor: Grower, clock: MovableClock
+) -> None:
+    """At six in the morning in Paris; nothing of it may wait for nine."""
+    six = datetime(2027, 7, 1, 4, tzinfo=UTC)
+    clock.set(six)
+    plant = make_plant(donor, site=make_site(donor, **FRANCE))
+    lot = lot_collect(actor=donor, plant=plant, flowers_emptied=1)
+    assert abs(cut_at(lot) - six) < timedelta(minutes=1)
+    clock.move(minutes=5)
+    assert lot_put_in_fluid(actor=donor, lot=lot).state == "in_fluid"
+
+
+def test_an_hour_that_has_not_begun_is_refused(donor: Grower) -> None:
+    plant = make_plant(donor, site=make_site(donor, **FRANCE))
+    store_of_kind(donor, "refrigerator")
+    found = problems(lambda: lot_collect(actor=donor, plant=plant, flowers_emptied=1, collected_hour=15))
+    assert found == {
+        "/collected_hour": "collected_hour is 15; allowed: an hour that has begun, on the plant's clock."
+    }

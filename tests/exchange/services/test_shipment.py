@@ -375,9 +375,7 @@ def test_after_a_lost_parcel_another_may_be_sent(sending: Sending) -> None:
     assert sorted(Shipment.objects.values_list("state", flat=True)) == ["dispatched", "lost"]
 
 
-def test_what_came_back_lies_in_its_store_and_can_be_sent_anew(
-    sending: Sending, clock: MovableClock
-) -> None:
+def test_what_came_back_lies_in_its_store_and_can_be_sent_anew(sending: Sending, clock: MovableClock) -> None:
     first = sending.dispatch()
     clock.move(days=9)
     shipment_returned(actor=sending.recipient, shipment=first)
