@@ -89,5 +89,9 @@ def posting_dates(
     decider = min(ends, key=lambda name: (ends[name], name != "central"))
     last = ends[decider]
     early = candidate & (np.arange(candidate.size) <= last)
-    best = central.best if central.best <= last else first_of_best(np.where(early, cases["central"], 0.0))
+    if central.best <= last:
+        return PostingDates(central.best, last, decider, False, central)
+    worth = np.where(early, cases["central"], 0.0)
+    # Where the central case is worth nothing up to then, the last good day of the other is.
+    best = first_of_best(worth) if worth.any() else last
     return PostingDates(best, last, decider, False, central)

@@ -1,5 +1,7 @@
 """What two growers do after their pairing was proposed, of which both read all, and others some."""
 
+from datetime import timedelta
+
 from exchange.models import Agreement, Lot, Pairing
 from exchange.selectors.agreement_plan import crosses_border
 from exchange.services.address import address_set
@@ -48,7 +50,7 @@ def send_packets(agreement: Agreement) -> None:
     """A lot with a test, packets that come, by themselves and in a parcel, and one on its way; a recall."""
     donor, offer = agreement.donor, agreement.offer
     lot = Lot.objects.filter(offer=offer).first() or offer_collect(
-        actor=donor, offer=offer, doses=3, collected_on=TODAY, store="refrigerator"
+        actor=donor, offer=offer, doses=3, collected_on=TODAY - timedelta(days=1), store="refrigerator"
     )
     counts = Counts("in_vitro", "5 % sucrose", "tube", [(30, 100)], rehydrated=True)
     assay_record(actor=donor, lot=lot, counts=counts)

@@ -13,6 +13,7 @@ from exchange.api.page import document
 from tests.requirement import missing
 
 METHODS = ("get", "post", "put", "patch", "delete")
+# A tall window: of a document as long as ours the page holds only what is near the window.
 # All but the server of the test is nowhere: what asks for another host fails and is told in the console.
 FLAGS = (
     "--headless",
@@ -24,7 +25,7 @@ FLAGS = (
     "--disable-sync",
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE localhost",
     "--enable-logging=stderr",
-    "--window-size=1200,2400",
+    "--window-size=1200,40000",
     "--virtual-time-budget=30000",
 )
 

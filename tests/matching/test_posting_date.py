@@ -116,6 +116,13 @@ def test_a_case_that_ends_is_a_deadline_though_others_reach_the_horizon() -> Non
     assert found is not None and (found.not_later_than, found.decided_by) == (1, "transit")
 
 
+def test_a_case_that_ends_before_the_central_one_begins_names_its_own_last_day() -> None:
+    open_days = np.array([False, False, True, False, True, True])
+    worth = cases([0, 0, 0, 0, 1, 0], transit=[0, 0, 1, 0, 0, 0])
+    found = posting_dates(worth, open_days, open_days)
+    assert found is not None and (found.post_on, found.not_later_than, found.decided_by) == (2, 2, "transit")
+
+
 @given(rows, rows, flags, flags)
 def test_dates_are_days_that_may_be_chosen(
     central: FloatArray, other: FloatArray, is_open: np.ndarray, likely: np.ndarray

@@ -224,8 +224,9 @@ def test_a_code_that_nobody_has_leads_to_nothing(db: None) -> None:
     ],
 )
 def test_a_label_tells_the_clock_and_not_the_zone(
-    donor: Grower, zone: str, collected_on: date, told: str
+    donor: Grower, clock: MovableClock, zone: str, collected_on: date, told: str
 ) -> None:
+    clock.set(NOON)
     lot = lot_collect(actor=donor, plant=make_plant(donor), flowers_emptied=1)
     lot.plant.site.cell_zone, lot.collected_on = zone, collected_on
     assert clock_of(lot) == told
