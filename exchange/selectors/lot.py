@@ -129,8 +129,9 @@ def doubts_told(codes: Iterable[str]) -> tuple[DoubtTold, ...]:
 
 
 def custody_of(viewer: Grower, lot: Lot) -> QuerySet[CustodyEvent]:
-    """The history of a lot; to a partner that of the lot itself and of packets that concern them."""
-    rows = CustodyEvent.objects.filter(lot=lot).select_related("packet", "corrects", "lot__plant")
+    """A lot's history in order; to a partner that of the lot itself and of packets that concern them."""
+    history = CustodyEvent.objects.filter(lot=lot).order_by("pk")
+    rows = history.select_related("packet", "corrects", "lot__plant")
     return rows if lot.plant.grower_id == viewer.pk else rows.filter(_of_ones_own_packets(viewer))
 
 
