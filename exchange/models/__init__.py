@@ -22,6 +22,7 @@ from exchange.models.lot import Lot
 from exchange.models.lot_outlook import LotOutlook
 from exchange.models.mail_choice import MailChoice
 from exchange.models.mail_message import MailMessage
+from exchange.models.mail_told import MailTold
 from exchange.models.matching_order import MatchingOrder
 from exchange.models.matching_run import MatchingRun
 from exchange.models.note_key import NoteKey
@@ -66,6 +67,7 @@ __all__ = [
     "LotOutlook",
     "MailChoice",
     "MailMessage",
+    "MailTold",
     "MatchingOrder",
     "MatchingRun",
     "NoteKey",

@@ -1,4 +1,4 @@
-"""A message to a grower: composed once, sent by a due row, never twice."""
+"""A message to a grower: composed when it is sent, sent by a due row, one for one event."""
 
 from django.db import models
 from django.db.models import Q
@@ -8,14 +8,15 @@ from growers.models.base import PublicModel
 
 
 class MailMessage(PublicModel):
-    """One message of one kind; ``key`` is what it is about (a day, a notification), so that there is one.
+    """One message of one kind; ``key`` is what it is about (a day, an event, a date), so that there is one.
 
-    The text is composed when it is sent and not kept.
+    Its text is not kept.
     """
 
     class Kind(models.TextChoices):
         DAILY = "daily"
-        URGENT = "urgent"
+        POSTING = "posting"
+        WARNING = "warning"
 
     class State(models.TextChoices):
         WAITING = "waiting"
@@ -26,7 +27,7 @@ class MailMessage(PublicModel):
 
     grower = models.ForeignKey(Grower, on_delete=models.CASCADE, related_name="mail_messages")
     kind = models.CharField(max_length=10, choices=Kind)
-    key = models.CharField(max_length=80)
+    key = models.CharField(max_length=100)
     state = models.CharField(max_length=20, choices=State, default=State.WAITING)
     attempts = models.PositiveSmallIntegerField(default=0)
     last_error = models.CharField(max_length=200, blank=True)

@@ -4,6 +4,7 @@ from django.db import models
 
 from exchange.models.agreement_event import AgreementEvent
 from exchange.models.custody_event import CustodyEvent
+from exchange.models.mail_message import MailMessage
 from exchange.models.offer import Offer
 from exchange.models.pairing import Pairing
 from exchange.models.recall import Recall
@@ -45,6 +46,9 @@ class Notification(PublicModel):
         Recall, on_delete=models.CASCADE, null=True, blank=True, related_name="notifications"
     )
     read_at = models.DateTimeField(null=True, blank=True)
+    mailed_in = models.ForeignKey(
+        MailMessage, on_delete=models.SET_NULL, null=True, blank=True, related_name="notifications"
+    )
 
     class Meta:
         constraints = [
@@ -53,4 +57,7 @@ class Notification(PublicModel):
             models.UniqueConstraint("grower", "custody_event", name="notification_of_custody_event_once"),
             models.UniqueConstraint("grower", "recall", name="notification_of_recall_once"),
         ]
-        indexes = [models.Index(fields=["grower", "created_at"], name="notification_of_grower")]
+        indexes = [
+            models.Index(fields=["grower", "created_at"], name="notification_of_grower"),
+            models.Index(fields=["mailed_in", "created_at"], name="notification_in_no_message"),
+        ]

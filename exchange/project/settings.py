@@ -82,6 +82,13 @@ else:
     )
     ALLOWED_HOSTS = environment.words("ALLOWED_HOSTS", ("localhost", "127.0.0.1", "[::1]"))
 
+# Where people reach it: at the beginning of links in messages, which no request tells.
+PUBLIC_ADDRESS = environment.web_address(
+    "PUBLIC_ADDRESS",
+    f"https://{ALLOWED_HOSTS[0]}" if SERVICE_MODE else "http://localhost:8000",
+    ("https",) if SERVICE_MODE else ("http", "https"),
+)
+
 # --- Django ---
 
 INSTALLED_APPS = [

@@ -10,6 +10,7 @@ from django.db import transaction
 from exchange.models import CalendarEntry, CalendarFeed, IdempotentAnswer
 from exchange.services.api_token import tokens_revoke_all
 from exchange.services.leaving import deals_leave
+from exchange.services.mail import messages_forget
 from exchange.services.note_key import note_key_forget
 from exchange.services.webhook import webhooks_delete_all
 from growers.errors import InvalidInput
@@ -46,6 +47,7 @@ def account_close(*, actor: Grower) -> None:
         grower_close(actor=actor)
         tokens_revoke_all(actor=actor)
         webhooks_delete_all(actor=actor)
+        messages_forget(actor=actor)
         for rows in (EmailAddress.objects, Authenticator.objects):
             rows.filter(user=actor).delete()
         for kept in (IdempotentAnswer.objects, CalendarFeed.objects, CalendarEntry.objects):

@@ -6,6 +6,7 @@ from exchange.services import (  # noqa: F401 - they register what is due
     agreement_due,
     bud_call,
     idempotent_answer,
+    mail,
     matching_order,
     offer_due,
     quiet_ask,

@@ -9,7 +9,7 @@ from icalendar import Alarm, Calendar, Event, Timezone
 
 from exchange.models import CalendarEntry
 from exchange.wording.calendar_zone import zone_described
-from growers.services.row import is_printable
+from exchange.wording.one_line import one_line
 
 PRODUCT = "-//Pollen exchange//Calendar feed//EN"
 DAY = timedelta(days=1)
@@ -23,7 +23,7 @@ def calendar_file(entries: Sequence[CalendarEntry], *, name: str) -> bytes:
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", _one_line(name))
+    calendar.add("x-wr-calname", one_line(name))
     calendar.add("refresh-interval", REFRESH, parameters={"VALUE": "DURATION"})
     for described in _zones(entries):
         calendar.add_component(Timezone.from_ical(described))
@@ -47,9 +47,9 @@ def _event(entry: CalendarEntry) -> Event:
     event.add("sequence", entry.sequence)
     event.add("dtstamp", entry.changed_at)
     event.add("last-modified", entry.changed_at)
-    event.add("summary", _one_line(content["summary"]))
+    event.add("summary", one_line(content["summary"]))
     if content["description"]:
-        event.add("description", _one_line(content["description"]))
+        event.add("description", one_line(content["description"]))
     _when(event, content)
     event.add("transp", "TRANSPARENT")
     event.add("class", "PRIVATE")
@@ -71,7 +71,7 @@ def _when(event: Event, content: Mapping[str, Any]) -> None:
 def _alarm(content: Mapping[str, Any]) -> Alarm:
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
-    alarm.add("description", _one_line(content["summary"]))
+    alarm.add("description", one_line(content["summary"]))
     alarm.add("trigger", -DAY)
     return alarm
 
@@ -81,8 +81,3 @@ def _instant(content: Mapping[str, Any]) -> datetime:
     local = datetime.fromisoformat(content["at"]).astimezone(ZoneInfo(content["zone"]))
     is_once = local.replace(fold=0).utcoffset() == local.replace(fold=1).utcoffset()
     return local if is_once else local.astimezone(UTC)
-
-
-def _one_line(text: str) -> str:
-    """Without signs that nobody sees, whichever of them a reader may take for the end of a line."""
-    return "".join(sign if is_printable(sign) else " " for sign in text)

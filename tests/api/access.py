@@ -70,6 +70,8 @@ ROWS = (
     row("GET /me", 401, 200, 200, 200, 200, 200),
     row("PATCH /me", 401, 200, 200, 200, 200, 200),
     row("DELETE /me", 401, 403, 403, 403, 403, 403),  # only in a session of the pages
+    row("GET /me/mail", 401, 200, 200, 200, 200, 200),
+    row("PATCH /me/mail", 401, 200, 200, 200, 200, 200),
     row("GET /tokens", 401, 200, 200, 200, 200, 200),
     row("POST /tokens", 401, 403, 403, 403, 403, 403, body=NEW_TOKEN),  # a token makes no tokens
     row("POST /tokens", 201, 201, 201, 201, 201, 201, body=SIGN_IN),  # who knows the password is the owner

@@ -4,8 +4,10 @@ Valid requests get ids and tags of rows that exist, so that they reach the servi
 by the requests of the document itself, which all succeed.
 """
 
+import os
 import uuid
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,10 +15,12 @@ import schemathesis
 from django.core.signals import request_finished, request_started
 from django.db import close_old_connections, transaction
 from hypothesis import HealthCheck, assume, settings
+from pytest_django import DjangoDbBlocker
 from schemathesis.config import SchemathesisConfig
 
 from exchange.api.page import document
 from exchange.project.wsgi import application
+from tests.api.access_call import undone
 from tests.api.caller import Answer, Caller
 from tests.api.conformance_world import World, make_world
 from tests.clock import MovableClock
@@ -45,16 +49,28 @@ def described(*, every_edge: bool) -> schemathesis.BaseSchema:
 owner_schema, outsider_schema = described(every_edge=True), described(every_edge=False)
 
 
-@pytest.fixture
-def world(db: None, clock: MovableClock) -> Iterator[World]:
+@pytest.fixture(scope="module")
+def made(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[World]:
+    """One world for all, which costs more than ten requests; nothing of it stays."""
+    clock = MovableClock(Path(os.environ["CLOCK_OFFSET_FILE"]))
     clock.set(NOON)
-    made = make_world()
     # As Django's own test client does: a request would close the connection, which is the test's here.
     for signal in (request_started, request_finished):
         signal.disconnect(close_old_connections)
-    yield made
-    for signal in (request_started, request_finished):
-        signal.connect(close_old_connections)
+    try:
+        with django_db_blocker.unblock(), undone():
+            yield make_world()
+    finally:
+        for signal in (request_started, request_finished):
+            signal.connect(close_old_connections)
+        clock.reset()
+
+
+@pytest.fixture
+def world(made: World, db: None, clock: MovableClock) -> World:
+    """The world as it was made: what a test does to it is taken back."""
+    clock.set(NOON)
+    return made
 
 
 def check(case: Any, world: World, viewer: str) -> None:

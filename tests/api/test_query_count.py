@@ -53,6 +53,7 @@ QUERIES = {
     "matching_order_read": 3,
     "matching_run_list": 3,
     "matching_run_read": 3,
+    "me_mail_read": 2,
     "me_read": 2,
     "notification_list": 3,
     "notification_list?state=unread": 3,

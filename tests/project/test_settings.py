@@ -23,6 +23,7 @@ OURS = (
     "UNDER_TEST",
     "CLOCK_OFFSET_FILE",
     "WEBHOOK_TEST_ADDRESS",
+    "PUBLIC_ADDRESS",
     "DEBUG",
     "LOG_LEVEL",
     "DATA_DIR",
@@ -172,3 +173,19 @@ def test_tasks_are_never_run_in_the_callers_process(load: Any) -> None:
         assert [name for name in settings if "EAGER" in name] == []
         assert settings["CELERY_ACCEPT_CONTENT"] == ["json"]
         assert settings["CELERY_TASK_ACKS_LATE"] is False
+
+
+def test_links_in_messages_begin_with_the_first_host_or_what_is_stated(load: Any) -> None:
+    assert load()["PUBLIC_ADDRESS"] == "http://localhost:8000"
+    assert load(**SERVICE)["PUBLIC_ADDRESS"] == "https://pollen.example"
+    stated = load(**SERVICE, PUBLIC_ADDRESS="https://lilies.example:8443/")
+    assert stated["PUBLIC_ADDRESS"] == "https://lilies.example:8443"
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["pollen.example", "http://pollen.example", "https://pollen.example/a", "https://a@pollen.example"],
+)
+def test_a_public_address_that_links_cannot_begin_with_is_refused(load: Any, address: str) -> None:
+    with pytest.raises(SettingError, match=r"PUBLIC_ADDRESS is .*must look like https://pollen\.example"):
+        load(**SERVICE, PUBLIC_ADDRESS=address)

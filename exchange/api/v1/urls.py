@@ -18,6 +18,7 @@ from exchange.api.v1 import (
     lot,
     lot_deed,
     lot_viability,
+    mail,
     matching_run,
     me,
     notification,
@@ -48,6 +49,7 @@ from exchange.api.v1 import (
 urlpatterns = [
     path("problems", problem.ProblemList.as_view(), name="problems"),
     path("me", me.Me.as_view(), name="me"),
+    path("me/mail", mail.MailChoices.as_view(), name="me_mail"),
     path("me/address", address.MyAddress.as_view(), name="my_address"),
     path("address-views", address.AddressViewList.as_view(), name="address_views"),
     path("tokens", token.TokenList.as_view(), name="tokens"),

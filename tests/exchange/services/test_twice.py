@@ -10,11 +10,12 @@ from functools import partial
 import pytest
 from django.conf import settings
 
-from exchange.models import LotOutlook, Webhook, WebhookDelivery
+from exchange.models import LotOutlook, MailMessage, Webhook, WebhookDelivery
 from exchange.project.celery import app
 from exchange.services.coordinator import coordinator_grant
 from exchange.services.due import HANDLERS, due_set
 from exchange.services.lot import lot_collect
+from exchange.services.mail import messages_make
 from exchange.services.matching_order import matching_order
 from exchange.services.offer_due import SEASON
 from exchange.services.outlook import outlooks_renew_later
@@ -27,6 +28,7 @@ from tests.architecture.tree import PACKAGES
 from tests.clock import MovableClock
 from tests.exchange.bargain import agree, make_bargain, propose
 from tests.exchange.difference import Story, story, unlike
+from tests.exchange.mailing import confirmed
 from tests.exchange.parcel import make_sending
 from tests.exchange.quiet import make_owner, make_unoffered, make_wish
 from tests.exchange.receiver import make_webhook, tell
@@ -138,6 +140,14 @@ def _an_event_that_was_never_accepted(donor: Grower, recipient: Grower, clock: M
     made = WebhookDelivery.objects.create(webhook=webhook, notification=tell(donor), attempts=attempts)
     due_set(kind="webhook_delivery", subject_id=made.pk, due_at=project_clock.now())
     return made.pk
+
+
+@scene("mail")
+def _a_day_of_which_there_is_something_to_tell(donor: Grower, recipient: Grower, clock: MovableClock) -> int:
+    agree(make_bargain(confirmed(donor), recipient).pairing)
+    clock.move(hours=5)
+    messages_make(project_clock.now())
+    return MailMessage.objects.get(grower=donor).pk
 
 
 @scene("shipment_overdue")
