@@ -35,11 +35,12 @@ Flowering = Callable[[np.random.Generator, BloomWindow, int, int, int], IntegerA
 
 @dataclass(frozen=True)
 class Outcome:
-    """Shares of the seasons in which the first dose set a capsule, and in which any dose did."""
+    """Shares of the seasons in which the first dose set a capsule and in which any did; capsules a season."""
 
     each_flower: float
     several: float
     seasons: int
+    capsules: float
 
     def standard_error(self, share: float) -> float:
         """Standard error of a share of the seasons."""
@@ -287,9 +288,11 @@ def pollinate(
     age: FloatArray,
     flowers: IntegerArray,
     doses: int,
+    waiting_c: float = constants.STORE_TEMPERATURE_C.value,
 ) -> Outcome:
     """Use one dose on each receptive flower from the first day on which the packet serves."""
     seasons, span = flowers.shape
+    waiting_rate = rate_factor(waiting_c, lives.q10)
     waits = 0 if pair.wanted.parent.diel == "night" or pair.lane.delivery_before_opening else 1
     usable = np.where(delivered == NEVER, span, delivered + waits)
     left = np.full(seasons, doses)
@@ -297,10 +300,10 @@ def pollinate(
     for day in range(span):
         rows = np.flatnonzero((usable <= day) & (left > 0) & (flowers[:, day] > 0))
         used = np.minimum(flowers[rows, day], left[rows])
-        chance = lives.success(rows, age[rows] + (day - delivered[rows]))
+        chance = lives.success(rows, age[rows] + waiting_rate[rows] * (day - delivered[rows]))
         one = rng.binomial(1, chance)
         fresh_packet = left[rows] == doses
         first[rows[fresh_packet]] = one[fresh_packet]
         capsules[rows] += one + rng.binomial(used - 1, chance)
         left[rows] -= used
-    return Outcome(float(first.mean()), float((capsules > 0).mean()), seasons)
+    return Outcome(float(first.mean()), float((capsules > 0).mean()), seasons, float(capsules.mean()))
