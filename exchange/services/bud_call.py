@@ -1,6 +1,8 @@
 """The bud call: a lot waits in the donor's store until the recipient sees a bud at the surface.
 
-A forecast knows weeks, a bud knows days; pollen that waits dried and cold ages least.
+A forecast knows weeks, a bud knows days. By the models a call comes too late for the first flowers, so that
+it is no reason to wait: it is for doses that are still there. It gives more capsules where the recipient has
+no refrigerator, or nothing is known of the plant's bloom (``tests/matching/test_bud_season.py``).
 """
 
 from datetime import date, datetime, timedelta

@@ -67,14 +67,6 @@ def interval(ring: Ring, of: str) -> tuple[float, float]:
 
 
 @pytest.mark.slow
-@pytest.mark.xfail(
-    strict=True, raises=AssertionError, reason="not so while pollen waits as cold at both ends"
-)
-def test_the_bud_call_gives_more_capsules_than_posting_by_forecast() -> None:
-    assert interval(Ring(), "of_100_posted")[0] > 0.0
-
-
-@pytest.mark.slow
 @pytest.mark.parametrize("of", ["of_100_posted", "of_100_agreed"])
 def test_with_cold_stores_at_both_ends_posting_by_forecast_gives_more(of: str) -> None:
     assert interval(Ring(), of)[1] < 0.0
