@@ -11,6 +11,7 @@ from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from exchange.models import (
     Agreement,
     AgreementEvent,
+    CustodyEvent,
     MailChoice,
     MailMessage,
     Notification,
@@ -27,7 +28,10 @@ NEWS_HOLDS = timedelta(days=3)
 """What was told longer ago is no news, and is read in the list of notifications alone (judgement)."""
 
 ABOUT_POSTING = Q(kind=Notification.Kind.AGREEMENT, event__kind=AgreementEvent.Kind.BUD_CALL)
-ABOUT_HARM = Q(kind__in=(Notification.Kind.LOT, Notification.Kind.RECALL))
+ABOUT_HARM = Q(kind=Notification.Kind.RECALL) | Q(kind=Notification.Kind.LOT) & (
+    Q(custody_event__kind=CustodyEvent.Kind.INCIDENT)
+    | Q(custody_event__parameters__new_doubts__0__isnull=False)
+)
 AT_ONCE = {Kind.POSTING: ABOUT_POSTING, Kind.WARNING: ABOUT_HARM}
 """What is not left to the daily message."""
 

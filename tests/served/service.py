@@ -39,6 +39,15 @@ class Service:
         with running(arguments, lambda process: " ready." in process.said(), **self.variables) as process:
             yield process
 
+    @contextmanager
+    def beat(self) -> Iterator[Process]:
+        """Celery's beat, which asks for a look at what is due every second instead of every minute."""
+        arguments = ["-m", "celery", "-A", "tests.served.hurried", "beat", "--loglevel", "INFO"]
+        with running(
+            arguments, lambda process: "beat: Starting" in process.said(), **self.variables
+        ) as process:
+            yield process
+
 
 @contextmanager
 def service() -> Iterator[Service]:

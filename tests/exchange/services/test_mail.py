@@ -8,13 +8,15 @@ import pytest
 from django.core import mail
 from django.core.mail.backends.locmem import EmailBackend
 
-from exchange.models import MailChoice, MailMessage, MailTold, Notification, Pairing, Webhook
+from exchange.models import CustodyEvent, MailChoice, MailMessage, MailTold, Notification, Pairing, Webhook
 from exchange.selectors.plan_record import plan_record
 from exchange.services.account import account_close
 from exchange.services.block import block_create
 from exchange.services.bud_call import bud_calls_make
 from exchange.services.collection import offer_collect
+from exchange.services.custody import custody_note
 from exchange.services.incident import WhatHappened, lot_incident
+from exchange.services.lot_tell import custody_tell
 from exchange.services.mail import PAUSES, message_due, messages_make
 from growers import clock as project_clock
 from growers.models import Grower
@@ -327,6 +329,31 @@ def test_harm_is_told_at_once_or_by_the_daily_message_to_whoever_declined(
     assert subjects(recipient) == told
     assert all("left out" in str(message.body) for message in sent(recipient))
     assert sent(outsider) == []
+
+
+def test_a_test_is_news_and_what_makes_pollen_doubtful_is_a_warning(
+    bargain: Bargain, recipient: Grower, clock: MovableClock
+) -> None:
+    lot = offer_collect(
+        actor=bargain.donor, offer=bargain.offer, doses=3, collected_on=TODAY, store="refrigerator"
+    )
+    Notification.objects.update(read_at=project_clock.now())
+    for doubts in ([], ["frozen_undried"]):
+        event = custody_note(
+            lot,
+            CustodyEvent.Kind.TEMPERATURE_READ,
+            actor=bargain.donor,
+            now=project_clock.now(),
+            occurred_at=project_clock.now(),
+            minimum_c=3.0,
+            maximum_c=9.0,
+            new_doubts=doubts,
+        )
+        custody_tell(event, [recipient])
+        sweep()
+        assert subjects(recipient) == ["Please read: about pollen of 'Ferry'"] * len(doubts)
+    sweep_at(clock, "01 15:00")
+    assert str(sent(recipient)[1].body).count("temperatures read") == 1
 
 
 # --- delivery ---
