@@ -3,62 +3,33 @@
 What is there in the end is what would be there without the disturbance.
 """
 
-import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing, contextmanager
-from pathlib import Path
 
-import psycopg
 import pytest
 from django.db import connection
-from pytest_django import DjangoDbBlocker
 
 from exchange.models import DueTask, IdempotentAnswer, Offer
 from growers import clock as project_clock
 from growers.models import Change
 from tests.clock import MovableClock
-from tests.exchange.bargain import propose
 from tests.exchange.difference import Story, story, unlike
 from tests.exchange.refusal import rows
-from tests.exchange.society import NOON, make_pairing, make_society
-from tests.factories import make_grower
+from tests.exchange.society import NOON
 from tests.served.client import Got, Sent, send
 from tests.served.process import Process, answers, served, wait_until
-from tests.served.service import Service, emptied, service
+from tests.served.service import Service, emptied
 from tests.served.tale import (
     STATUSES,
     Sender,
     Tale,
-    ids_alike,
     nothing_reckoned,
     plainly,
     wait_until_all_is_done,
 )
+from tests.served.work import prepare
 
 pytestmark = pytest.mark.slow
-
-
-@pytest.fixture(scope="module")
-def servers(django_db_blocker: DjangoDbBlocker) -> Iterator[Service]:
-    with django_db_blocker.unblock(), service() as started:
-        yield started
-
-
-@pytest.fixture(scope="module")
-def module_clock() -> Iterator[MovableClock]:
-    """The clock, for what is told once for several tests."""
-    movable = MovableClock(Path(os.environ["CLOCK_OFFSET_FILE"]))
-    yield movable
-    movable.reset()
-
-
-@pytest.fixture
-def society(servers: Service, clock: MovableClock) -> Iterator[Service]:
-    """The servers with an empty database, at noon."""
-    clock.set(NOON)
-    with emptied():
-        yield servers
 
 
 # --- a worker is killed ---
@@ -76,14 +47,11 @@ def test_what_a_killed_worker_was_at_is_done_by_another(
 ) -> None:
     prepare(clock)
     with society.worker() as worker:
-        with locked(society, lock):
+        with society.held(f"LOCK TABLE {lock}"):
             society.deliver("exchange.due.sweep")
-            wait_until(lambda: asked(society, "wait_event_type = 'Lock'"), "the middle of the work")
+            wait_until(society.waits_for_a_lock, "the middle of the work")
             worker.kill()
-        # Our own connection, and the one that asks.
-        wait_until(
-            lambda: asked(society, "backend_type = 'client backend'") == 2, "the end of its connection"
-        )
+        wait_until(society.is_left_alone, "the end of its connection")
     assert DueTask.objects.filter(claimed_until__gt=project_clock.now()).exists()
     assert Change.objects.exists()
     clock.move(minutes=17)
@@ -102,34 +70,6 @@ def swept_undisturbed(servers: Service, module_clock: MovableClock) -> Story:
             servers.deliver("exchange.due.sweep")
             wait_until_all_is_done()
         return story(rows())
-
-
-def prepare(clock: MovableClock) -> None:
-    """A yes that nobody answered for eleven days, and facts that no run has taken in."""
-    clock.set(NOON)
-    scene = make_society(make_grower("donor"), make_grower("recipient"))
-    ids_alike()
-    for row in (scene.offer, scene.wanted):
-        row.refresh_from_db()
-    propose(make_pairing(scene.offer, scene.wanted), doses=1)
-    clock.move(days=11)
-
-
-@contextmanager
-def locked(service: Service, lock: str) -> Iterator[None]:
-    """A table of which others cannot have all that they want."""
-    with closing(psycopg.connect(service.variables["DATABASE_URL"])) as holder:
-        holder.execute(f"LOCK TABLE {lock}")
-        yield
-
-
-def asked(service: Service, condition: str) -> int:
-    """How many connections to the database there are of this kind."""
-    question = f"SELECT count(*) FROM pg_stat_activity WHERE {condition}"
-    with psycopg.connect(service.variables["DATABASE_URL"]) as asking:
-        found = asking.execute(question).fetchone()
-    assert found is not None
-    return int(found[0])
 
 
 # --- Redis and PostgreSQL are away ---
@@ -201,9 +141,10 @@ def test_a_request_that_a_restart_interrupts_has_done_nothing_and_may_come_again
         if not sent.path.endswith("/accept"):
             return send(sent)
         before = story(rows(), without=BESIDE)
-        with ThreadPoolExecutor(1) as pool, locked(society, "exchange_supply IN ACCESS EXCLUSIVE MODE"):
+        lock = "LOCK TABLE exchange_supply IN ACCESS EXCLUSIVE MODE"
+        with ThreadPoolExecutor(1) as pool, society.held(lock):
             waiting = pool.submit(send, sent)
-            wait_until(lambda: asked(society, "wait_event_type = 'Lock'"), "a request in the middle")
+            wait_until(society.waits_for_a_lock, "a request in the middle")
             society.postgres.halt()
             assert_unavailable(waiting.result())
         society.postgres.resume()

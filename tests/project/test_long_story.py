@@ -44,7 +44,7 @@ def test_it_is_told_by_the_embedded_server_alone(
 ) -> None:
     data, place = private(tmp_path / "data"), f"127.0.0.1:{free_port()}"
     variables = {"DATA_DIR": str(data), "DATABASE_URL": "", "PUBLIC_ADDRESS": f"http://{place}"}
-    options = ["-m", "tests.served.embedded", "--address", place]
+    options = ["-m", "tests.served.hurried_run", "--address", place]
 
     def ask(statement: str, *values: object) -> list[tuple[object, ...]]:
         (path,) = data.glob("*.sqlite3")

@@ -2,9 +2,11 @@
 
 import os
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass, field
+from typing import Any
 
+import psycopg
 from celery import Celery
 from django.core.management import call_command
 from django.db import connection, connections
@@ -32,11 +34,12 @@ class Service:
             app.send_task(task)
 
     @contextmanager
-    def worker(self) -> Iterator[Process]:
+    def worker(self, **variables: str) -> Iterator[Process]:
         """A Celery worker that takes one task at a time."""
         options = ["--concurrency", "1", "--loglevel", "INFO", "--without-gossip", "--without-mingle"]
         arguments = ["-m", "celery", "-A", "tests.served.application", "worker", *options]
-        with running(arguments, lambda process: " ready." in process.said(), **self.variables) as process:
+        usual = {**self.variables, **variables}
+        with running(arguments, lambda process: " ready." in process.said(), **usual) as process:
             yield process
 
     @contextmanager
@@ -47,6 +50,29 @@ class Service:
             arguments, lambda process: "beat: Starting" in process.said(), **self.variables
         ) as process:
             yield process
+
+    @contextmanager
+    def held(self, statement: str) -> Iterator[None]:
+        """What a statement locks is not to be had by others."""
+        with closing(psycopg.connect(self.variables["DATABASE_URL"])) as holder:
+            holder.execute(statement)
+            yield
+
+    def asked(self, condition: str) -> int:
+        """How many connections to the database there are of this kind."""
+        question = f"SELECT count(*) FROM pg_stat_activity WHERE {condition}"
+        with psycopg.connect(self.variables["DATABASE_URL"]) as asking:
+            found = asking.execute(question).fetchone()
+        assert found is not None
+        return int(found[0])
+
+    def waits_for_a_lock(self) -> bool:
+        """Whether somebody wants what another has."""
+        return self.asked("wait_event_type = 'Lock'") > 0
+
+    def is_left_alone(self) -> bool:
+        """Whether nobody is connected but the test, and the connection that asks."""
+        return self.asked("backend_type = 'client backend'") == 2
 
 
 @contextmanager
@@ -62,7 +88,7 @@ def service() -> Iterator[Service]:
         except ServerMissing as error:
             missing(str(error))
         servers.variables = {"DATABASE_URL": url, "REDIS_URL": redis_url}
-        ends.enter_context(default_database(url))
+        ends.enter_context(default_database(Environment({"DATABASE_URL": url}).database("DATABASE_URL")))
         call_command("migrate", verbosity=0)
         yield servers
 
@@ -77,9 +103,8 @@ def emptied() -> Iterator[None]:
 
 
 @contextmanager
-def default_database(url: str) -> Iterator[None]:
+def default_database(database: dict[str, Any]) -> Iterator[None]:
     """Another database in place of the run's own, for this thread and while the block runs."""
-    database = Environment({"DATABASE_URL": url}).database("DATABASE_URL")
     kept, kept_connection = connections.databases[DEFAULT_DB_ALIAS], connections[DEFAULT_DB_ALIAS]
     ready = connections.configure_settings({DEFAULT_DB_ALIAS: {**database, "CONN_HEALTH_CHECKS": True}})
     connections.databases[DEFAULT_DB_ALIAS] = ready[DEFAULT_DB_ALIAS]
