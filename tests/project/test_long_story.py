@@ -23,7 +23,7 @@ MARK = (
 )
 
 
-def twice(mark: Callable[[], None], is_left: Callable[[], object]) -> Callable[[], None]:
+def twice(mark: Callable[[], object], is_left: Callable[[], object]) -> Callable[[], None]:
     """Waits for two looks at what is due: one may have begun before the clock was moved."""
 
     def swept() -> None:
@@ -54,7 +54,7 @@ def test_it_is_told_by_the_embedded_server_alone(
         return found
 
     swept = twice(
-        lambda: ask(MARK, NOBODY, project_clock.now().isoformat(sep=" ")[:19]) and None,
+        lambda: ask(MARK, NOBODY, project_clock.now().isoformat(sep=" ")[:19]),
         lambda: ask("SELECT 1 FROM exchange_duetask WHERE subject_id = ?", NOBODY),
     )
     with (
@@ -70,7 +70,7 @@ def test_it_is_told_by_a_service_with_worker_and_beat(
     data = private(tmp_path / "data")
     marks = DueTask.objects.filter(subject_id=NOBODY)
     swept = twice(
-        lambda: DueTask.objects.create(kind="mail", subject_id=NOBODY, due_at=project_clock.now()) and None,
+        lambda: DueTask.objects.create(kind="mail", subject_id=NOBODY, due_at=project_clock.now()),
         lambda: marks.all().exists(),
     )
     with django_db_blocker.unblock(), service() as servers, emptied():
