@@ -26,6 +26,7 @@ class Shipment(PublicModel):
         REFUSED = "refused"
         LOST = "lost"
         RETURNED = "returned"
+        CALLED_OFF = "called_off"
 
     class Condition(models.TextChoices):
         INTACT = "intact"
@@ -63,8 +64,8 @@ class Shipment(PublicModel):
                 name="shipment_under_way_once",
             ),
             models.CheckConstraint(
-                condition=Q(state__in=["planned", "packed"], dispatched_at=None)
-                | (~Q(state__in=["planned", "packed"]) & Q(dispatched_at__isnull=False)),
+                condition=Q(state__in=["planned", "packed", "called_off"], dispatched_at=None)
+                | (~Q(state__in=["planned", "packed", "called_off"]) & Q(dispatched_at__isnull=False)),
                 name="shipment_dispatched_has_time",
             ),
         ]

@@ -19,6 +19,7 @@ from exchange.science.transit import MAX_BUSINESS_DAYS, arrival_quantile_days
 from exchange.selectors.block import hidden_from
 from exchange.selectors.lane import PACKINGS, lane
 from exchange.selectors.lane_seen import UNSEEN, LaneSeen, LanesSeen
+from exchange.selectors.parcel_plan import ParcelPlan
 from exchange.wording.shipment import content_caution
 from growers import clock
 from growers.models import Grower, Site
@@ -61,6 +62,7 @@ class ShipmentForViewer:
     half_on: date
     late_on: date
     lost_chance: float
+    plan: ParcelPlan | None
     business_days: int | None
     condition: str | None
     ended_at: datetime | None
@@ -79,7 +81,9 @@ def shipments_known(grower: Grower) -> QuerySet[Shipment]:
     return rows.prefetch_related(Prefetch("packets", Packet.objects.order_by("pk")))
 
 
-def shipment_for(viewer: Grower, shipment: Shipment, seen: LanesSeen) -> ShipmentForViewer:
+def shipment_for(
+    viewer: Grower, shipment: Shipment, seen: LanesSeen, plan: ParcelPlan | None = None
+) -> ShipmentForViewer:
     """A loaded parcel for its viewer, reckoned with what was seen of its lane; no query."""
     at = shipment.dispatched_at or clock.now()
     agreement = shipment.agreement
@@ -104,6 +108,7 @@ def shipment_for(viewer: Grower, shipment: Shipment, seen: LanesSeen) -> Shipmen
         half_on=shipment.half_on or expected.half_on,
         late_on=shipment.late_on or expected.late_on,
         lost_chance=round(expected.lost_chance, 4),
+        plan=plan,
         business_days=shipment.business_days,
         condition=shipment.condition or None,
         ended_at=shipment.ended_at,

@@ -31,8 +31,9 @@ State = Shipment.State
 MOST_CONTENTS = 10
 
 ALLOWED: dict[str, frozenset[str]] = {
-    State.PLANNED: frozenset({State.PACKED, State.DISPATCHED}),
-    State.PACKED: frozenset({State.DISPATCHED}),
+    State.PLANNED: frozenset({State.PACKED, State.DISPATCHED, State.CALLED_OFF}),
+    State.PACKED: frozenset({State.DISPATCHED, State.CALLED_OFF}),
+    State.CALLED_OFF: frozenset(),
     State.DISPATCHED: frozenset({State.HELD, State.RECEIVED, State.REFUSED, State.LOST, State.RETURNED}),
     State.HELD: frozenset({State.RECEIVED, State.REFUSED, State.LOST, State.RETURNED}),
     State.RECEIVED: frozenset(),
@@ -100,6 +101,17 @@ def shipment_pack(*, actor: Grower, shipment: Shipment) -> Shipment:
     with transaction.atomic():
         own = _consignors(actor, shipment)
         _state_set(own, State.PACKED)
+        _save(own)
+    return own
+
+
+def shipment_call_off(*, actor: Grower, shipment: Shipment) -> Shipment:
+    """End a parcel that was not dispatched; its packets can go into another, the doses stay promised."""
+    with transaction.atomic():
+        own = _consignors(actor, shipment)
+        _state_set(own, State.CALLED_OFF)
+        own.ended_at = clock.now()
+        own.packets.update(shipment=None)
         _save(own)
     return own
 

@@ -275,6 +275,7 @@ ROWS = (
     row("GET /shipments/{posted}", 401, 404, 200, 404, 404, 200),
     row("PATCH /shipments/{planned}", 401, 404, 409, 404, 404, 200),
     row("POST /shipments/{planned}/pack", 401, 404, 409, 404, 404, 200),
+    row("POST /shipments/{planned}/call-off", 401, 404, 409, 404, 404, 200),
     row("POST /shipments/{planned}/dispatch", 401, 404, 409, 404, 404, 200),
     row("POST /shipments/{posted}/hold", 401, 404, 200, 404, 404, 200),
     row("POST /shipments/{posted}/receive", 401, 404, 200, 404, 404, 422, body=PARTNERS_STORE),

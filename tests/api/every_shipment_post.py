@@ -49,6 +49,11 @@ def shipment_pack(stage: Stage) -> Post:
 
 
 @prepares
+def shipment_call_off(stage: Stage) -> Post:
+    return Post(caller(stage.donor), f"shipments/{planned(stage).public_id}/call-off")
+
+
+@prepares
 def shipment_dispatch_(stage: Stage) -> Post:
     path = f"shipments/{planned(stage).public_id}/dispatch"
     return Post(caller(stage.donor), path, {}, {"occurred_at": clock.now().isoformat()})

@@ -128,6 +128,7 @@ KEYED_ACTS = {
     "packet_hand_over",
     "packet_receive",
     "quiet_ask_answer",
+    "shipment_call_off",
     "shipment_dispatch",
     "shipment_hold",
     "shipment_lost",

@@ -76,6 +76,15 @@ def test_a_parcel_is_planned_and_read_by_both(
         "half_on": "2027-07-12",
         "late_on": "2027-07-14",
         "lost_chance": 0.01,
+        "plan": {
+            "precision": "days",
+            "post_on": "2026-06-18",
+            "not_later_than": "2026-06-25",
+            "hand_over_until": "2026-06-25T22:00:00Z",
+            "decided_by": {"code": "transit", "detail": "the post, if it is slow", "parameters": {}},
+            "flowers_from": None,
+            "flowers_until": None,
+        },
         "business_days": None,
         "condition": None,
         "ended_at": None,
@@ -92,8 +101,10 @@ def test_a_parcel_goes_its_way(
     address = planned(sending)
     assert donor_api.patch(address, {"packing": "envelope"}).body["hours_cold"] == 0.0
     assert donor_api.post(f"{address}/pack").body["state"] == "packed"
+    assert donor_api.post(f"{address}/call-off").body["state"] == "called_off"
+    address = planned(sending)
     sent = donor_api.post(f"{address}/dispatch", {})
-    assert (sent.status, sent.body["state"]) == (200, "dispatched")
+    assert (sent.status, sent.body["state"], sent.body["plan"]) == (200, "dispatched", None)
     assert sent.body["dispatched_at"].startswith("2027-07-01T12:")
     assert recipient_api.post(f"{address}/hold").body["state"] == "held"
     clock.move(days=6)
@@ -189,7 +200,7 @@ def test_what_a_state_forbids_is_a_conflict(sending: Sending, donor_api: Caller)
     refused = donor_api.post(f"{address}/lost")
     assert (refused.status, refused.code) == (409, "conflict")
     assert refused.body["detail"] == (
-        "The parcel is planned and cannot become lost; allowed: dispatched, packed."
+        "The parcel is planned and cannot become lost; allowed: called_off, dispatched, packed."
     )
     assert donor_api.post("shipments", agreement_id(sending)).body["detail"] == (
         "No packet of it waits to be sent; fill one first."

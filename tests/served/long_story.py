@@ -202,15 +202,18 @@ class LongStory:
     def be_warned_of_friday(self) -> None:
         """Friday is too late for the weekend: each is told at 17:00 on their own clock, and not before."""
         assert (self.dates()["post_on"], self.dates()["not_later_than"]) == ("2027-06-30", "2027-07-01")
+        plan = self.donor.ask(self.shipment)["plan"]
+        assert (plan["not_later_than"], plan["hand_over_until"]) == ("2027-07-01", "2027-07-01T22:00:00Z")
         self.at("06-30 14:58")
         assert len(self.subjects(self.donor)) == 1
         self.at("06-30 15:00")
         last_day = "Tomorrow, Thursday 1 July\n- Post not later than this day: pollen of 'Ferry'. 2 doses."
-        assert last_day in self.written(self.donor)[-1][1]
+        self.wait_for(self.donor, last_day)
         assert (len(self.subjects(self.donor)), self.subjects(self.recipient)) == (2, [])
         self.at("06-30 15:58")
         assert self.subjects(self.recipient) == []
         self.at("06-30 16:00")
+        self.wait_for(self.recipient, "donor has collected 'Ferry'")
         assert self.subjects(self.recipient) == ["What has happened until 30 June"]
 
     def dispatch_on_thursday(self) -> None:
@@ -221,7 +224,7 @@ class LongStory:
         assert (sent["state"], sent["lost_chance"]) == ("dispatched", 0.01)
         self.half_on = sent["half_on"]
         self.at("07-01 16:00")
-        assert "has posted" in self.written(self.recipient)[-1][1]
+        self.wait_for(self.recipient, "donor has posted 'Ferry'")
         assert len(self.subjects(self.recipient)) == 2
 
     def arrive(self) -> None:
@@ -242,7 +245,7 @@ class LongStory:
         after = self.band(self.recipient, packet=self.packet)
         assert after[1] - after[0] < before[1] - before[0]
         self.at("07-07 15:00")
-        self.at("07-07 16:00")
+        self.wait_for(self.donor, "recipient has received 'Ferry'")
 
     # --- what they were told ---
 
@@ -271,6 +274,13 @@ class LongStory:
             if message["To"] == person.email:
                 found.append((str(message["Subject"]), message.get_content()))
         return found
+
+    def wait_for(self, person: Person, text: str) -> None:
+        """Until it stands in the last mail to somebody; all of their mails are shown if it never does."""
+        try:
+            wait_until(lambda: text in self.written(person)[-1][1], text)
+        except TimeoutError as error:
+            raise AssertionError(f"{text!r} is not in {self.written(person)}") from error
 
     def subjects(self, person: Person) -> list[str]:
         """Of all mails but the one that confirms the address."""

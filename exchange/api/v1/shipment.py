@@ -15,9 +15,11 @@ from exchange.models import Agreement, Shipment, Store
 from exchange.models.offer import PackingPreset
 from exchange.selectors.agreement import agreements_of
 from exchange.selectors.lane_seen import lanes_seen
+from exchange.selectors.parcel_plan import parcel_plans
 from exchange.selectors.shipment import ShipmentForViewer, shipment_for, shipments_known
 from exchange.services.shipment import (
     MOST_CONTENTS,
+    shipment_call_off,
     shipment_change,
     shipment_dispatch,
     shipment_hold,
@@ -28,6 +30,7 @@ from exchange.services.shipment import (
     shipment_refused,
     shipment_returned,
 )
+from exchange.wording.pairing import DECIDERS
 from exchange.wording.shipment import CHECKED_ON, CONTENTS
 from growers import clock
 from growers.models import Grower
@@ -56,15 +59,40 @@ SHIPMENT: dict[str, Any] = {
     "half_on": "2027-07-08",
     "late_on": "2027-07-13",
     "lost_chance": 0.01,
+    "plan": {
+        "precision": "clock",
+        "post_on": "2027-07-01",
+        "not_later_than": "2027-07-02",
+        "hand_over_until": "2027-07-02T22:00:00Z",
+        "decided_by": {"code": "transit", "detail": str(DECIDERS["transit"]), "parameters": {}},
+        "flowers_from": "2027-07-08",
+        "flowers_until": "2027-07-19",
+    },
     "business_days": None,
     "condition": None,
     "ended_at": None,
     "created_at": "2027-07-01T12:00:00Z",
     "changed_at": "2027-07-01T12:00:00Z",
 }
-SENT = {**SHIPMENT, "state": "dispatched", "dispatched_at": "2027-07-01T12:00:00Z"}
+SENT = {**SHIPMENT, "state": "dispatched", "plan": None, "dispatched_at": "2027-07-01T12:00:00Z"}
 NEW_SHIPMENT = {"agreement_id": SHIPMENT["agreement_id"], "contents": ["silica_gel"]}
 ACTS: dict[str, Any] = {"problems": ("not_found", "conflict"), "keyed": True}
+
+
+class ParcelPlanOut(serializers.Serializer[Any]):
+    """When to hand it over, from the round of proposals that stands."""
+
+    precision = serializers.ChoiceField([(word, word) for word in ("season", "days", "clock")])
+    post_on = serializers.DateField(help_text="The best day.")
+    not_later_than = serializers.DateField(allow_null=True, help_text="The last good day, at the donor's.")
+    hand_over_until = serializers.DateTimeField(
+        allow_null=True, help_text="When that day ends there; the last hour of the post may be earlier."
+    )
+    decided_by = ToldOut(allow_null=True, help_text="What decides the last good day.")
+    flowers_from = serializers.DateField(
+        allow_null=True, help_text="First-day flowers of the seed parent are likely from this day."
+    )
+    flowers_until = serializers.DateField(allow_null=True)
 
 
 class ShipmentOut(serializers.Serializer[Any]):
@@ -89,6 +117,7 @@ class ShipmentOut(serializers.Serializer[Any]):
     )
     late_on = serializers.DateField(help_text="By then nine in ten.")
     lost_chance = serializers.FloatField(help_text="That it never comes.")
+    plan = ParcelPlanOut(allow_null=True, help_text="Until it is dispatched, where a day is named.")
     business_days = serializers.IntegerField(allow_null=True, help_text="That it took.")
     condition = serializers.ChoiceField(Shipment.Condition.choices, allow_null=True)
     ended_at = serializers.DateTimeField(allow_null=True)
@@ -151,9 +180,10 @@ class OfViewer(Resource):
         return next(iter(self.represent_each([row])))
 
     def represent_each(self, rows: list[Shipment]) -> Iterable[ShipmentForViewer]:
-        """What was seen of the lanes is read once for all rows."""
+        """What was seen of the lanes and what stands is read once for all rows."""
         viewer, seen = cast(Grower, self.request.user), lanes_seen(clock.now().date())
-        return [shipment_for(viewer, row, seen) for row in rows]
+        plans = parcel_plans(rows)
+        return [shipment_for(viewer, row, seen, plans.get(row.pk)) for row in rows]
 
     def again(self, call: Call, shipment: Shipment) -> Shipment:
         """A parcel as it is now."""
@@ -227,6 +257,21 @@ class ShipmentPack(OfViewer):
     def post(self, call: Call) -> Shipment:
         """For its consignor."""
         return self.again(call, shipment_pack(actor=call.grower, shipment=call.row))
+
+
+class ShipmentCallOff(OfViewer):
+    """Not sent after all."""
+
+    @act(
+        "shipment_call_off",
+        "Call off a parcel",
+        ShipmentOut,
+        example={**SHIPMENT, "state": "called_off", "plan": None, "ended_at": "2027-07-01T13:00:00Z"},
+        **ACTS,
+    )
+    def post(self, call: Call) -> Shipment:
+        """For its consignor, before it is dispatched: its packets are free for another parcel."""
+        return self.again(call, shipment_call_off(actor=call.grower, shipment=call.row))
 
 
 class ShipmentDispatch(OfViewer):

@@ -143,6 +143,7 @@ urlpatterns = [
     path("shipments", shipment.ShipmentList.as_view(), name="shipments"),
     path("shipments/<uuid:id>", shipment.ShipmentItem.as_view(), name="shipment"),
     path("shipments/<uuid:id>/pack", shipment.ShipmentPack.as_view(), name="shipment_pack"),
+    path("shipments/<uuid:id>/call-off", shipment.ShipmentCallOff.as_view(), name="shipment_call_off"),
     path("shipments/<uuid:id>/dispatch", shipment.ShipmentDispatch.as_view(), name="shipment_dispatch"),
     path("shipments/<uuid:id>/hold", shipment.ShipmentHold.as_view(), name="shipment_hold"),
     path("shipments/<uuid:id>/receive", shipment.ShipmentReceive.as_view(), name="shipment_receive"),

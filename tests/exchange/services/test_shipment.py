@@ -23,6 +23,7 @@ from exchange.services.packet import packet_hand_over, packet_receive
 from exchange.services.shipment import (
     ALLOWED,
     ShipmentFields,
+    shipment_call_off,
     shipment_change,
     shipment_dispatch,
     shipment_hold,
@@ -77,10 +78,12 @@ ACTS: dict[str, Callable[[Sending, Shipment], Shipment]] = {
     State.REFUSED: lambda s, row: shipment_refused(actor=s.recipient, shipment=row),
     State.LOST: lambda s, row: shipment_lost(actor=s.recipient, shipment=row),
     State.RETURNED: lambda s, row: shipment_returned(actor=s.donor, shipment=row),
+    State.CALLED_OFF: lambda s, row: shipment_call_off(actor=s.donor, shipment=row),
 }
 PATHS: dict[str, tuple[str, ...]] = {
     State.PLANNED: (),
     State.PACKED: (State.PACKED,),
+    State.CALLED_OFF: (State.CALLED_OFF,),
     State.DISPATCHED: (State.DISPATCHED,),
     **{end: (State.DISPATCHED, end) for end in (*ALLOWED[State.HELD], State.HELD)},
 }
@@ -111,7 +114,7 @@ def test_a_state_follows_as_the_table_says(sending: Sending, state: str, wanted:
     assert error.detail == f"The parcel is {state} and cannot become {wanted}; allowed: {possible}."
 
 
-# --- planned, changed, packed ---
+# --- planned, changed, packed, called off ---
 
 
 def test_a_parcel_takes_all_packets_that_wait_and_what_the_offer_says(sending: Sending) -> None:
@@ -141,6 +144,22 @@ def test_one_parcel_of_an_agreement_is_under_way_at_a_time(sending: Sending) -> 
     refused(sending.plan, Conflict)
     sending.receive(first)
     assert sending.plan().state == "planned"
+
+
+def test_called_off_its_packets_go_into_another_and_the_doses_stay_promised(sending: Sending) -> None:
+    first = sending.plan()
+    before = list(Supply.objects.values())
+    error = refused(lambda: shipment_call_off(actor=sending.recipient, shipment=first), Conflict)
+    assert error.detail == "Only the donor can do this."
+    forget()
+    shipment_call_off(actor=sending.donor, shipment=first)
+    first.refresh_from_db()
+    assert (first.state, first.dispatched_at, first.ended_at is None) == ("called_off", None, False)
+    assert list(Supply.objects.values()) == before
+    assert told(sending.recipient) == []  # they were not told of the plan either
+    second = sending.plan()
+    assert list(second.packets.all()) == [sending.packet]
+    assert sending.dispatch(second).state == "dispatched"
 
 
 def test_only_the_donor_of_what_both_agreed_plans_it(sending: Sending, outsider: Grower) -> None:

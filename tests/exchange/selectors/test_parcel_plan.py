@@ -1,0 +1,84 @@
+"""When a parcel had best be handed over: the dates of the pairing that stands, until it is dispatched."""
+
+from datetime import UTC, date, datetime
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from exchange.models import Pairing, Shipment
+from exchange.selectors.parcel_plan import ParcelPlan, parcel_plans
+from exchange.selectors.plan_record import plan_record
+from exchange.selectors.shipment import shipments_known
+from growers.models import Grower
+from tests.clock import MovableClock
+from tests.exchange.parcel import Sending, make_sending
+from tests.exchange.plan import a_plan, planned_dates
+from tests.exchange.society import NOON
+
+pytestmark = pytest.mark.django_db
+
+DATES: dict[str, Any] = {
+    "post_on": date(2027, 7, 8),
+    "not_later_than": date(2027, 7, 15),
+    "arrival_half": date(2027, 7, 12),
+    "arrival_nine_tenths": date(2027, 7, 15),
+}
+FLOWERS = {"first_day": "2027-07-09", "first_day_flower_chance": [0.1, 0.4, 0.5, 0.8, 0.6, 0.39, 0.5]}
+
+
+@pytest.fixture
+def sending(donor: Grower, recipient: Grower, clock: MovableClock) -> Sending:
+    clock.set(NOON)
+    made = make_sending(donor, recipient)
+    planned(made)
+    made.plan()
+    return made
+
+
+def planned(sending: Sending, **changes: Any) -> None:
+    plan = plan_record(a_plan(precision="clock", dates=planned_dates(**{**DATES, **changes})))
+    Pairing.objects.filter(pk=sending.bargain.pairing.pk).update(plan=plan, timeline=FLOWERS)
+
+
+def plan_of(sending: Sending) -> ParcelPlan | None:
+    rows = list(shipments_known(sending.donor))
+    return parcel_plans(rows).get(rows[0].pk)
+
+
+def test_it_names_the_days_what_decides_them_and_the_flowers(sending: Sending) -> None:
+    assert plan_of(sending) == ParcelPlan(
+        precision="clock",
+        post_on=date(2027, 7, 8),
+        not_later_than=date(2027, 7, 15),
+        # Midnight in Paris.
+        hand_over_until=datetime(2027, 7, 15, 22, tzinfo=UTC),
+        decided_by={"code": "transit", "detail": "the post, if it is slow", "parameters": {}},
+        flowers_from=date(2027, 7, 10),
+        flowers_until=date(2027, 7, 13),
+    )
+
+
+def test_without_a_deadline_nothing_decides_it(sending: Sending) -> None:
+    planned(sending, not_later_than=None)
+    found = plan_of(sending)
+    assert found is not None
+    assert (found.post_on, found.not_later_than) == (date(2027, 7, 8), None)
+    assert (found.hand_over_until, found.decided_by) == (None, None)
+
+
+def test_there_is_none_once_it_is_sent_or_where_nothing_stands(sending: Sending) -> None:
+    Pairing.objects.update(state=Pairing.State.SUPERSEDED)
+    assert plan_of(sending) is None
+    Pairing.objects.update(state=Pairing.State.SUGGESTED)
+    sending.dispatch(Shipment.objects.get())
+    assert plan_of(sending) is None
+
+
+def test_all_of_a_page_cost_one_query_and_none_that_wait_no_query(sending: Sending) -> None:
+    rows = list(shipments_known(sending.donor))
+    for given, count in ((rows, 1), (rows * 3, 1), ([], 0)):
+        with CaptureQueriesContext(connection) as queries:
+            parcel_plans(given)
+        assert len(queries) == count
