@@ -37,6 +37,7 @@ DONORS = {
 }
 TEST = {"method": "in_vitro", "medium": "sugar 10 %", "rule": "tube as long as the grain", "rehydrated": True}
 DISPATCHED = datetime(2027, 7, 1, 8, tzinfo=UTC)
+BETWEEN_MAILS = b"\n" + b"-" * 79 + b"\n"
 ARRIVED = datetime(2027, 7, 7, 10, tzinfo=UTC)
 
 
@@ -208,12 +209,12 @@ class LongStory:
         assert len(self.subjects(self.donor)) == 1
         self.at("06-30 15:00")
         last_day = "Tomorrow, Thursday 1 July\n- Post not later than this day: pollen of 'Ferry'. 2 doses."
-        self.wait_for(self.donor, last_day)
+        self.has_read(self.donor, last_day)
         assert (len(self.subjects(self.donor)), self.subjects(self.recipient)) == (2, [])
         self.at("06-30 15:58")
         assert self.subjects(self.recipient) == []
         self.at("06-30 16:00")
-        self.wait_for(self.recipient, "donor has collected 'Ferry'")
+        self.has_read(self.recipient, "donor has collected 'Ferry'")
         assert self.subjects(self.recipient) == ["What has happened until 30 June"]
 
     def dispatch_on_thursday(self) -> None:
@@ -224,7 +225,7 @@ class LongStory:
         assert (sent["state"], sent["lost_chance"]) == ("dispatched", 0.01)
         self.half_on = sent["half_on"]
         self.at("07-01 16:00")
-        self.wait_for(self.recipient, "donor has posted 'Ferry'")
+        self.has_read(self.recipient, "donor has posted 'Ferry'")
         assert len(self.subjects(self.recipient)) == 2
 
     def arrive(self) -> None:
@@ -245,7 +246,7 @@ class LongStory:
         after = self.band(self.recipient, packet=self.packet)
         assert after[1] - after[0] < before[1] - before[0]
         self.at("07-07 15:00")
-        self.wait_for(self.donor, "recipient has received 'Ferry'")
+        self.has_read(self.donor, "recipient has received 'Ferry'")
 
     # --- what they were told ---
 
@@ -267,20 +268,22 @@ class LongStory:
         return [(row["code"], row["parameters"]["event"]) for row in rows if "event" in row["parameters"]]
 
     def written(self, person: Person) -> list[tuple[str, str]]:
-        """Subject and text of each mail to somebody, the oldest first."""
+        """Subject and text of each mail to somebody, the oldest first.
+
+        Two that are written within a second may share a file: Django names it by time and memory address.
+        """
         found = []
         for path in sorted(self.mails.glob("*.log"), key=lambda path: path.stat().st_mtime_ns):
-            message = email.message_from_bytes(path.read_bytes(), policy=email.policy.default)
-            if message["To"] == person.email:
-                found.append((str(message["Subject"]), message.get_content()))
+            for one in path.read_bytes().split(BETWEEN_MAILS):
+                message = email.message_from_bytes(one, policy=email.policy.default)
+                if message["To"] == person.email:
+                    found.append((str(message["Subject"]), message.get_content()))
         return found
 
-    def wait_for(self, person: Person, text: str) -> None:
-        """Until it stands in the last mail to somebody; all of their mails are shown if it never does."""
-        try:
-            wait_until(lambda: text in self.written(person)[-1][1], text)
-        except TimeoutError as error:
-            raise AssertionError(f"{text!r} is not in {self.written(person)}") from error
+    def has_read(self, person: Person, text: str) -> None:
+        """It stands in the last mail to somebody; all of their mails are shown if it does not."""
+        written = self.written(person)
+        assert text in written[-1][1], (text, written)
 
     def subjects(self, person: Person) -> list[str]:
         """Of all mails but the one that confirms the address."""
