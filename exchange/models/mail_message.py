@@ -10,7 +10,7 @@ from growers.models.base import PublicModel
 class MailMessage(PublicModel):
     """One message of one kind; ``key`` is what it is about (a day, an event, a date), so that there is one.
 
-    Its text is not kept.
+    Its text is not kept. What an unsent one was to tell is free for another.
     """
 
     class Kind(models.TextChoices):
@@ -24,6 +24,8 @@ class MailMessage(PublicModel):
         NOTHING_TO_SAY = "nothing_to_say"
         DECLINED = "declined"
         GIVEN_UP = "given_up"
+
+    UNSENT = (State.DECLINED, State.GIVEN_UP)
 
     grower = models.ForeignKey(Grower, on_delete=models.CASCADE, related_name="mail_messages")
     kind = models.CharField(max_length=10, choices=Kind)

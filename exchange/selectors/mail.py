@@ -65,7 +65,7 @@ def growers_written_to(kind: str, now: datetime) -> QuerySet[Grower]:
 
 
 def growers_without_daily(growers: QuerySet[Grower], days_by_zone: dict[str, date]) -> list[Grower]:
-    """Those of them in these zones, or with quiet hours at 17:00 anywhere, without a message of the day."""
+    """Those of them in these zones who have no daily message of the day it is there."""
     found = []
     for day in set(days_by_zone.values()):
         zones = [zone for zone, today in days_by_zone.items() if today == day]

@@ -21,14 +21,17 @@ DAYS_THAT_MATTER = 2
 """A date that moved by less is not told again, unless it is a deadline (judgement)."""
 
 
-def news_of(grower: Grower, message: MailMessage, now: datetime) -> QuerySet[Notification]:
-    """Unread notifications that stand in no message, or in this one."""
-    told = Q(mailed_in=None, created_at__gt=now - NEWS_HOLDS) | Q(mailed_in=message)
-    return notifications_of(grower).filter(told, read_at=None).order_by("created_at", "pk")
+def news_free(grower: Grower, now: datetime) -> QuerySet[Notification]:
+    """Unread notifications that stand in no message, or in one that could not be sent."""
+    unsent = MailMessage.objects.filter(grower=grower, state__in=MailMessage.UNSENT)
+    # Their ids, and no join: an UPDATE must see that another message has taken one meanwhile.
+    recent = list(unsent.filter(finished_at__gt=now - NEWS_HOLDS).values_list("pk", flat=True))
+    free = Q(mailed_in=None) | Q(mailed_in__in=recent)
+    return Notification.objects.filter(free, grower=grower, read_at=None, created_at__gt=now - NEWS_HOLDS)
 
 
 def day_told(grower: Grower, message: MailMessage, now: datetime) -> DayTold:
-    """What a message tells at an instant, in the language that is active."""
+    """What a message tells at an instant, in the language that is active; of news what it has taken."""
     known = _Known(grower, message)
     dates = [row for row in _dates(grower, now) if row.day <= local_day(grower, now) + timedelta(days=1)]
     return DayTold(
@@ -36,8 +39,13 @@ def day_told(grower: Grower, message: MailMessage, now: datetime) -> DayTold:
         going_on=known.told(dates),
         asked=known.untold(_asked(grower)),
         switched_off=known.untold(_switched_off(grower)),
-        news=tuple(notification_for(row).detail for row in news_of(grower, message, now)),
+        news=tuple(notification_for(row).detail for row in _news(grower, message)),
     )
+
+
+def _news(grower: Grower, message: MailMessage) -> QuerySet[Notification]:
+    taken = notifications_of(grower).filter(mailed_in=message, read_at=None)
+    return taken.order_by("created_at", "pk")
 
 
 def line_of(grower: Grower, entry: Entry) -> Line:
@@ -50,6 +58,11 @@ def line_of(grower: Grower, entry: Entry) -> Line:
     return Line(entry.uid, entry.first, entry.last, entry.summary, entry.description, entry.alarm)
 
 
+def told_before(grower: Grower) -> QuerySet[MailTold]:
+    """What messages have told a grower, or are about to."""
+    return MailTold.objects.filter(grower=grower).exclude(message__state__in=MailMessage.UNSENT)
+
+
 @dataclass
 class _Known:
     """What was told before a message."""
@@ -59,7 +72,7 @@ class _Known:
     days: dict[str, date] = field(init=False)
 
     def __post_init__(self) -> None:
-        rows = MailTold.objects.filter(grower=self.grower).exclude(message=self.message)
+        rows = told_before(self.grower).exclude(message=self.message)
         self.days = dict(rows.values_list("uid", "day"))
 
     def is_told(self, row: Line) -> bool:

@@ -23,6 +23,7 @@ from exchange.selectors.mail import (
     quiet_at_daily,
     told_at_once,
 )
+from exchange.selectors.mail_day import told_before
 from exchange.selectors.quiet_hours import DAILY_AT, daily_at, local_day, quiet_until
 from exchange.services.due import due_set, register, source
 from exchange.services.mail_compose import compose
@@ -105,7 +106,7 @@ def _is_ripe(grower: Grower, day: date, now: datetime) -> bool:
 def _is_told(grower: Grower, uid: str, day: date) -> bool:
     """Whether it was told, is being told, or is left to the daily message under way."""
     waits = MailMessage.objects.filter(grower=grower, kind=Kind.DAILY, state=State.WAITING).exists()
-    return waits or MailTold.objects.filter(grower=grower, uid=uid, day=day).exists()
+    return waits or told_before(grower).filter(uid=uid, day=day).exists()
 
 
 def _set_up(messages: Sequence[MailMessage], now: datetime) -> int:
@@ -165,13 +166,10 @@ def _failed(message: MailMessage, outcome: Outcome, now: datetime) -> datetime |
 
 
 def _ended(message: MailMessage, state: MailMessage.State, *, asked_night: bool = False) -> datetime | None:
-    """End a message; what it was to tell and has not is free for another. Never due again."""
+    """End a message, which is never due again."""
     now = clock.now()
     with transaction.atomic():
-        ended = MailMessage.objects.filter(pk=message.pk, state=State.WAITING)
-        if ended.update(state=state, finished_at=now) and state != State.SENT:
-            Notification.objects.filter(mailed_in=message).update(mailed_in=None)
-            MailTold.objects.filter(message=message).delete()
+        MailMessage.objects.filter(pk=message.pk, state=State.WAITING).update(state=state, finished_at=now)
         if asked_night:
             MailChoice.objects.update_or_create(grower=message.grower, defaults={"night_asked_at": now})
     return None

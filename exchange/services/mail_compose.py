@@ -8,7 +8,7 @@ from django.db import transaction
 from exchange.models import MailChoice, MailMessage, MailTold, Notification
 from exchange.selectors.calendar import entries_of
 from exchange.selectors.mail import grows_night_bloomers
-from exchange.selectors.mail_day import day_told, line_of, news_of
+from exchange.selectors.mail_day import day_told, line_of, news_free
 from exchange.selectors.notification import notification_for, notifications_of
 from exchange.selectors.quiet_hours import local_day
 from exchange.services.mail_link import links_for
@@ -39,11 +39,11 @@ def compose(message: MailMessage, now: datetime) -> Made | None:
 def _daily(message: MailMessage, now: datetime) -> Made | None:
     grower = message.grower
     with transaction.atomic():
+        # Taken first and read afterwards: what is told in between is left to the next message.
+        news_free(grower, now).update(mailed_in=message)
         told = day_told(grower, message, now)
         if told.is_empty:
             return None
-        keys = list(news_of(grower, message, now).values_list("pk", flat=True))
-        Notification.objects.filter(pk__in=keys).update(mailed_in=message)
         for row in told.new:
             _mark(message, row)
     links = links_for(grower, message.kind, asks_night=_asks_night(grower))

@@ -9,6 +9,7 @@ from django.core import mail
 from django.core.mail.backends.locmem import EmailBackend
 
 from exchange.models import CustodyEvent, MailChoice, MailMessage, MailTold, Notification, Pairing, Webhook
+from exchange.selectors.mail_day import day_told
 from exchange.selectors.plan_record import plan_record
 from exchange.services.account import account_close
 from exchange.services.block import block_create
@@ -18,6 +19,7 @@ from exchange.services.custody import custody_note
 from exchange.services.incident import WhatHappened, lot_incident
 from exchange.services.lot_tell import custody_tell
 from exchange.services.mail import PAUSES, message_due, messages_make
+from exchange.wording.mail import DayTold
 from growers import clock as project_clock
 from growers.models import Grower
 from growers.services.bloom import bloom_bud_seen
@@ -126,6 +128,36 @@ def test_news_stands_in_one_message_and_what_was_read_in_none(
     second.refresh_from_db()
     assert first.mailed_in == MailMessage.objects.get(grower=recipient, state="sent")
     assert second.mailed_in is None
+
+
+def test_what_is_told_while_a_message_is_made_is_left_to_the_next(
+    bargain: Bargain, recipient: Grower, clock: MovableClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def told(kind: str) -> Notification:
+        now = project_clock.now()
+        return Notification.objects.create(
+            grower=recipient, kind=kind, pairing=bargain.pairing, created_at=now
+        )
+
+    meanwhile: list[Notification] = []
+
+    def read_and_tell(*arguments: Any) -> DayTold:
+        found = day_told(*arguments)
+        if arguments[0] == recipient:
+            meanwhile.append(told("pairing_withdrawn"))
+        return found
+
+    clock.set(at("01 14:00"))
+    first = told("pairing_changed")
+    with monkeypatch.context() as patch:
+        patch.setattr("exchange.services.mail_compose.day_told", read_and_tell)
+        sweep_at(clock, "01 15:00")
+    (second,) = meanwhile
+    for row in (first, second):
+        row.refresh_from_db()
+    assert (first.mailed_in is not None, second.mailed_in) == (True, None)
+    sweep_at(clock, "02 15:00")
+    assert [str(message.body).count("- Pollen of 'Ferry'") for message in sent(recipient)] == [1, 1]
 
 
 def test_what_goes_on_is_told_beside_what_is_new_and_gives_no_message_alone(
