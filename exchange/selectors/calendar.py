@@ -5,6 +5,7 @@ A date that is known to the season only is no day and is left out.
 
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime, timedelta
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
@@ -84,7 +85,12 @@ def _posting(deal: Agreement, doses: int, pairing: Pairing) -> Iterator[Entry]:
     if post_by:
         words = summary_words("post-by", plant=plant)
         about = f"{about} {deadline_words(pairing)}"
-        yield _days(f"donor-post-by-{deal.public_id}", words, about, post_by, post_by, alarm=True)
+        yield _days(post_by_uid(deal.public_id), words, about, post_by, post_by, alarm=True)
+
+
+def post_by_uid(agreement_id: UUID) -> str:
+    """What a donor's last day to post is called, whatever day it is."""
+    return f"donor-post-by-{agreement_id}"
 
 
 def _receiving(deal: Agreement, doses: int, pairing: Pairing) -> Iterator[Entry]:

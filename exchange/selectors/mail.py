@@ -19,6 +19,7 @@ from exchange.models import (
     Reservation,
 )
 from exchange.selectors.agreement_plan import standing_pairings
+from exchange.selectors.calendar import post_by_uid
 from exchange.selectors.quiet_hours import DAILY_AT
 from growers.models import Diel, Grower, Plant
 
@@ -47,7 +48,7 @@ class Deadline:
     @property
     def uid(self) -> str:
         """As in the donor's calendar."""
-        return f"donor-post-by-{self.agreement_id}"
+        return post_by_uid(self.agreement_id)
 
 
 def growers_written_to(kind: str, now: datetime) -> QuerySet[Grower]:

@@ -7,15 +7,17 @@ from allauth.mfa.totp.internal.auth import TOTP
 from django.contrib.auth.hashers import make_password
 from django.db import transaction
 
-from exchange.models import CalendarEntry, CalendarFeed, IdempotentAnswer
+from exchange.models import CalendarEntry, CalendarFeed, IdempotentAnswer, MailChoice, MailMessage
 from exchange.services.api_token import tokens_revoke_all
 from exchange.services.leaving import deals_leave
-from exchange.services.mail import messages_forget
 from exchange.services.note_key import note_key_forget
 from exchange.services.webhook import webhooks_delete_all
 from growers.errors import InvalidInput
 from growers.models import Grower
 from growers.services.grower import grower_close, grower_create, grower_hold
+
+KEPT_FOR_ONE = (IdempotentAnswer, CalendarFeed, CalendarEntry, MailMessage, MailChoice)
+"""What is kept for a grower alone and is nothing to anybody once they have left."""
 
 
 def handle_refusals(handle: str) -> list[str]:
@@ -47,11 +49,10 @@ def account_close(*, actor: Grower) -> None:
         grower_close(actor=actor)
         tokens_revoke_all(actor=actor)
         webhooks_delete_all(actor=actor)
-        messages_forget(actor=actor)
         for rows in (EmailAddress.objects, Authenticator.objects):
             rows.filter(user=actor).delete()
-        for kept in (IdempotentAnswer.objects, CalendarFeed.objects, CalendarEntry.objects):
-            kept.filter(grower=actor).delete()
+        for kept in KEPT_FOR_ONE:
+            kept._default_manager.filter(grower=actor).delete()
         note_key_forget(writer=actor)
 
 

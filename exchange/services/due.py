@@ -8,14 +8,16 @@ PostgreSQL alike; a worker that dies leaves a claim that runs out.
 import logging
 import time
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import structlog
+from django.db import transaction
 from django.db.models import F, Q
 
 from exchange.models.due import DueTask
+from growers.models.base import PublicModel
 
 Handler = Callable[[int, datetime], datetime | None]
 """Does the work of one kind for a subject's id at an instant; returns when it is due again, or None.
@@ -72,6 +74,23 @@ def due_set(*, kind: str, subject_id: int, due_at: datetime) -> None:
     DueTask.objects.filter(kind=kind, subject_id=subject_id).update(
         due_at=due_at, revision=F("revision") + 1, attempts=0, last_error=""
     )
+
+
+def due_make(rows: Sequence[PublicModel], *, kind: str, due_at: datetime) -> list[int]:
+    """Store rows of one model and set the work of a kind for each, both or neither; the keys of the new.
+
+    A row that another sweep has made meanwhile stays as it is.
+    """
+    if not rows:
+        return []
+    stored = type(rows[0])._default_manager
+    with transaction.atomic():
+        stored.bulk_create(rows, ignore_conflicts=True)
+        made = stored.filter(public_id__in=[row.public_id for row in rows]).order_by("pk")
+        keys = list(made.values_list("pk", flat=True))
+        for key in keys:
+            due_set(kind=kind, subject_id=key, due_at=due_at)
+    return keys
 
 
 def due_cancel(*, kind: str, subject_id: int) -> None:

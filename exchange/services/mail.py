@@ -6,7 +6,6 @@ a worker that dies leaves it to the next attempt, which has the same ``Message-I
 all is free again for the next message.
 """
 
-from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -14,7 +13,7 @@ from django.db import transaction
 from django.db.models import F
 from django.utils import translation
 
-from exchange.models import MailChoice, MailMessage, MailTold, Notification
+from exchange.models import MailChoice, MailMessage, Notification
 from exchange.selectors.mail import (
     AT_ONCE,
     growers_without_daily,
@@ -25,7 +24,7 @@ from exchange.selectors.mail import (
 )
 from exchange.selectors.mail_day import told_before
 from exchange.selectors.quiet_hours import DAILY_AT, daily_at, local_day, quiet_until
-from exchange.services.due import due_set, register, source
+from exchange.services.due import due_make, register, source
 from exchange.services.mail_compose import compose
 from exchange.services.mail_sending import Outcome, send
 from growers import clock
@@ -73,19 +72,17 @@ def _daily_make(now: datetime) -> None:
             MailMessage(grower=row, kind=Kind.DAILY, key=local_day(row, now).isoformat())
             for row in due[first : first + AT_A_TIME]
         ]
-        with transaction.atomic():
-            _set_up(messages, now)
-            MailMessage.objects.filter(finished_at__lt=now - KEPT).delete()
+        due_make(messages, kind=KIND, due_at=now)
+        MailMessage.objects.filter(finished_at__lt=now - KEPT).delete()
 
 
 def _urgent_make(told: Notification, kind: str, now: datetime) -> None:
     """One message for one event; whoever marks the event first makes it."""
     message = MailMessage(grower_id=told.grower_id, kind=kind, key=f"event {told.public_id}")
     with transaction.atomic():
-        if not _set_up([message], now):
-            return
+        made = due_make([message], kind=KIND, due_at=now)
         unmarked = Notification.objects.filter(pk=told.pk, mailed_in=None)
-        if not unmarked.update(mailed_in=_stored(message)):
+        if made and not unmarked.update(mailed_in=made[0]):
             transaction.set_rollback(True)
 
 
@@ -94,8 +91,7 @@ def _deadlines_make(now: datetime) -> None:
     for row in posting_deadlines(now.date(), now):
         if _is_ripe(row.grower, row.day, now) and not _is_told(row.grower, row.uid, row.day):
             message = MailMessage(grower=row.grower, kind=Kind.POSTING, key=f"{row.uid} {row.day}")
-            with transaction.atomic():
-                _set_up([message], now)
+            due_make([message], kind=KIND, due_at=now)
 
 
 def _is_ripe(grower: Grower, day: date, now: datetime) -> bool:
@@ -107,20 +103,6 @@ def _is_told(grower: Grower, uid: str, day: date) -> bool:
     """Whether it was told, is being told, or is left to the daily message under way."""
     waits = MailMessage.objects.filter(grower=grower, kind=Kind.DAILY, state=State.WAITING).exists()
     return waits or told_before(grower).filter(uid=uid, day=day).exists()
-
-
-def _set_up(messages: Sequence[MailMessage], now: datetime) -> int:
-    """Messages and when they are due; what another sweep has made meanwhile stays. How many are new."""
-    MailMessage.objects.bulk_create(messages, ignore_conflicts=True)
-    new = MailMessage.objects.filter(public_id__in=[row.public_id for row in messages]).order_by("pk")
-    keys = list(new.values_list("pk", flat=True))
-    for key in keys:
-        due_set(kind=KIND, subject_id=key, due_at=now)
-    return len(keys)
-
-
-def _stored(message: MailMessage) -> MailMessage:
-    return MailMessage.objects.get(public_id=message.public_id)
 
 
 @register(KIND)
@@ -177,10 +159,3 @@ def _ended(message: MailMessage, state: MailMessage.State, *, asked_night: bool 
 
 def _may_call_at_night(grower: Grower) -> bool:
     return MailChoice.objects.filter(grower=grower, night_calls=True).exists()
-
-
-def messages_forget(*, actor: Grower) -> None:
-    """Delete all about mail to a grower who leaves; what is due of it finds nothing."""
-    rows: Iterable[type[MailMessage | MailTold | MailChoice]] = (MailTold, MailMessage, MailChoice)
-    for model in rows:
-        model.objects.filter(grower=actor).delete()

@@ -4,7 +4,6 @@ An event is sent at least once: a worker that dies after sending and before noti
 runs out, and the event goes out again under the same ``webhook-id``. Nothing is sent in a transaction.
 """
 
-from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -12,7 +11,7 @@ from django.db import transaction
 from django.db.models import Exists, F, FilteredRelation, OuterRef, Q
 
 from exchange.models import Webhook, WebhookDelivery
-from exchange.services.due import due_set, register, source
+from exchange.services.due import due_make, due_set, register, source
 from exchange.services.webhook_event import event_of, headers_of
 from exchange.services.webhook_sending import Outcome, send
 from growers import clock
@@ -49,7 +48,9 @@ def deliveries_make(now: datetime) -> None:
     """
     wanted = [(hook, told) for hook, told, kind, kinds in _untold() if not kinds or kind in kinds]
     for first in range(0, len(wanted), AT_A_TIME):
-        _make(wanted[first : first + AT_A_TIME], now)
+        pairs = wanted[first : first + AT_A_TIME]
+        rows = [WebhookDelivery(webhook_id=hook, notification_id=told) for hook, told in pairs]
+        due_make(rows, kind=KIND, due_at=now)
     old = Webhook.objects.filter(state=Webhook.State.ACTIVE, tells_from__lt=now - 2 * SETTLED_AFTER)
     old.update(tells_from=now - SETTLED_AFTER)
 
@@ -63,16 +64,6 @@ def _untold() -> list[tuple[int, int, str, list[str]]]:
     )
     missing = rows.filter(~Exists(made), told__isnull=False).order_by("told__pk", "pk")
     return list(missing.values_list("pk", "told__pk", "told__kind", "kinds"))
-
-
-def _make(pairs: Sequence[tuple[int, int]], now: datetime) -> None:
-    """Deliveries and when they are due, both or neither; what another sweep has made meanwhile stays."""
-    rows = [WebhookDelivery(webhook_id=hook, notification_id=told) for hook, told in pairs]
-    with transaction.atomic():
-        WebhookDelivery.objects.bulk_create(rows, ignore_conflicts=True)
-        made = WebhookDelivery.objects.filter(public_id__in=[row.public_id for row in rows])
-        for key in made.order_by("pk").values_list("pk", flat=True):
-            due_set(kind=KIND, subject_id=key, due_at=now)
 
 
 def delivery_resend(*, actor: Grower, delivery: WebhookDelivery) -> WebhookDelivery:

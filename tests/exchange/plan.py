@@ -49,3 +49,23 @@ def a_plan(**changes: Any) -> PairPlan:
 def a_pairing(**changes: Any) -> Pairing:
     """An unsaved pairing with such a plan."""
     return Pairing(plan=plan_record(a_plan(**changes)))
+
+
+JULY: dict[str, Any] = {
+    "post_on": date(2027, 7, 8),
+    "not_later_than": date(2027, 7, 15),
+    "arrival_half": date(2027, 7, 12),
+    "arrival_nine_tenths": date(2027, 7, 15),
+}
+FLOWERS = {"first_day": "2027-07-09", "first_day_flower_chance": [0.1, 0.4, 0.5, 0.8, 0.6, 0.39, 0.5]}
+
+
+def stands(pairing: Pairing, *, precision: str = "days", has_picture: bool = True, **changes: Any) -> None:
+    """Let a stored pairing have a plan for July 2027, and the flowers that go with it."""
+    dates = {**JULY, **changes}
+    Pairing.objects.filter(pk=pairing.pk).update(
+        plan=plan_record(a_plan(precision=precision, dates=planned_dates(**dates))),
+        timeline=FLOWERS if has_picture else None,
+        post_on=dates["post_on"],
+        not_later_than=dates["not_later_than"],
+    )

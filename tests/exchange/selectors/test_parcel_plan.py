@@ -1,7 +1,6 @@
 """When a parcel had best be handed over: the dates of the pairing that stands, until it is dispatched."""
 
 from datetime import UTC, date, datetime
-from typing import Any
 
 import pytest
 from django.db import connection
@@ -9,37 +8,23 @@ from django.test.utils import CaptureQueriesContext
 
 from exchange.models import Pairing, Shipment
 from exchange.selectors.parcel_plan import ParcelPlan, parcel_plans
-from exchange.selectors.plan_record import plan_record
 from exchange.selectors.shipment import shipments_known
 from growers.models import Grower
 from tests.clock import MovableClock
 from tests.exchange.parcel import Sending, make_sending
-from tests.exchange.plan import a_plan, planned_dates
+from tests.exchange.plan import stands
 from tests.exchange.society import NOON
 
 pytestmark = pytest.mark.django_db
-
-DATES: dict[str, Any] = {
-    "post_on": date(2027, 7, 8),
-    "not_later_than": date(2027, 7, 15),
-    "arrival_half": date(2027, 7, 12),
-    "arrival_nine_tenths": date(2027, 7, 15),
-}
-FLOWERS = {"first_day": "2027-07-09", "first_day_flower_chance": [0.1, 0.4, 0.5, 0.8, 0.6, 0.39, 0.5]}
 
 
 @pytest.fixture
 def sending(donor: Grower, recipient: Grower, clock: MovableClock) -> Sending:
     clock.set(NOON)
     made = make_sending(donor, recipient)
-    planned(made)
+    stands(made.bargain.pairing, precision="clock")
     made.plan()
     return made
-
-
-def planned(sending: Sending, **changes: Any) -> None:
-    plan = plan_record(a_plan(precision="clock", dates=planned_dates(**{**DATES, **changes})))
-    Pairing.objects.filter(pk=sending.bargain.pairing.pk).update(plan=plan, timeline=FLOWERS)
 
 
 def plan_of(sending: Sending) -> ParcelPlan | None:
@@ -61,7 +46,7 @@ def test_it_names_the_days_what_decides_them_and_the_flowers(sending: Sending) -
 
 
 def test_without_a_deadline_nothing_decides_it(sending: Sending) -> None:
-    planned(sending, not_later_than=None)
+    stands(sending.bargain.pairing, not_later_than=None)
     found = plan_of(sending)
     assert found is not None
     assert (found.post_on, found.not_later_than) == (date(2027, 7, 8), None)

@@ -8,8 +8,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from exchange.models import CalendarEntry, LotOutlook, Pairing, Reservation
-from exchange.selectors.plan_record import plan_record
+from exchange.models import CalendarEntry, LotOutlook, Reservation
 from exchange.services import calendar
 from exchange.services.agreement_change import agreement_send, agreement_withdraw
 from exchange.services.block import block_create
@@ -23,34 +22,19 @@ from growers.services.grower import grower_update
 from tests.clock import MovableClock
 from tests.exchange.bargain import Bargain, agree, make_bargain, propose, state_papers
 from tests.exchange.packed import make_packed
-from tests.exchange.plan import a_plan, planned_dates
+from tests.exchange.plan import stands
 from tests.exchange.society import NOON
 from tests.factories import make_plant
 
 pytestmark = pytest.mark.django_db
-
-DATES: dict[str, Any] = {
-    "post_on": date(2027, 7, 8),
-    "not_later_than": date(2027, 7, 15),
-    "arrival_half": date(2027, 7, 12),
-    "arrival_nine_tenths": date(2027, 7, 15),
-}
-FLOWERS = [0.1, 0.4, 0.5, 0.8, 0.6, 0.39, 0.5]
 
 
 @pytest.fixture
 def bargain(donor: Grower, recipient: Grower, clock: MovableClock) -> Bargain:
     clock.set(NOON)
     made = make_bargain(donor, recipient)
-    planned(made)
+    stands(made.pairing)
     return made
-
-
-def planned(bargain: Bargain, *, precision: str = "days", **changes: Any) -> None:
-    """Let the pairing that stands have this plan."""
-    plan = plan_record(a_plan(precision=precision, dates=planned_dates(**{**DATES, **changes})))
-    picture = {"first_day": "2027-07-09", "first_day_flower_chance": FLOWERS}
-    Pairing.objects.filter(pk=bargain.pairing.pk).update(plan=plan, timeline=picture)
 
 
 def told(grower: Grower) -> list[CalendarEntry]:
@@ -132,9 +116,9 @@ def test_nothing_of_the_other_but_the_region_is_in_it(bargain: Bargain, recipien
 @pytest.mark.parametrize("precision", ["days", "clock"])
 def test_a_date_that_is_known_to_the_season_only_is_no_day(bargain: Bargain, precision: str) -> None:
     agree(bargain.pairing)
-    planned(bargain, precision="season")
+    stands(bargain.pairing, precision="season")
     assert sorted(kinds(bargain.donor)) == ["donor-reserved-until"]
-    planned(bargain, precision=precision)
+    stands(bargain.pairing, precision=precision)
     assert sorted(kinds(bargain.donor)) == ["donor-post-by", "donor-post-on", "donor-reserved-until"]
 
 
@@ -142,7 +126,7 @@ def test_without_a_deadline_or_flowers_in_the_picture_neither_is_told(
     bargain: Bargain, recipient: Grower
 ) -> None:
     agree(bargain.pairing)
-    planned(bargain, not_later_than=None, arrival_half=date(2027, 7, 9))
+    stands(bargain.pairing, not_later_than=None, arrival_half=date(2027, 7, 9))
     assert sorted(kinds(bargain.donor)) == ["donor-post-on", "donor-reserved-until"]
     assert sorted(kinds(recipient)) == ["recipient-arrival", "recipient-reserved-until"]
 
@@ -255,7 +239,7 @@ def test_a_changed_date_has_the_same_uid_and_the_next_number(bargain: Bargain, c
     agree(bargain.pairing)
     before = kinds(bargain.donor)
     clock.move(days=1)
-    planned(bargain, not_later_than=date(2027, 7, 16))
+    stands(bargain.pairing, not_later_than=date(2027, 7, 16))
     after = kinds(bargain.donor)
     changed = after["donor-post-by"]
     assert (changed.uid, changed.sequence) == (before["donor-post-by"].uid, 1)
@@ -285,12 +269,12 @@ def test_what_holds_no_more_is_told_as_cancelled_for_thirty_days(
 def test_what_comes_back_goes_on_counting(bargain: Bargain, clock: MovableClock) -> None:
     agree(bargain.pairing)
     told(bargain.donor)
-    planned(bargain, precision="season")
+    stands(bargain.pairing, precision="season")
     told(bargain.donor)
     Reservation.objects.update(reserved_until=NOON + timedelta(days=90))
     clock.move(days=31)
     assert sorted(kinds(bargain.donor)) == ["donor-reserved-until"]
-    planned(bargain, precision="days")
+    stands(bargain.pairing, precision="days")
     row = kinds(bargain.donor)["donor-post-by"]
     assert (row.sequence, row.cancelled_at) == (2, None)
 
@@ -307,7 +291,7 @@ def test_another_name_is_another_text(bargain: Bargain) -> None:
 def test_two_readers_at_once_change_nothing_twice(bargain: Bargain, monkeypatch: pytest.MonkeyPatch) -> None:
     agree(bargain.pairing)
     told(bargain.donor)
-    planned(bargain, not_later_than=date(2027, 7, 16))
+    stands(bargain.pairing, not_later_than=date(2027, 7, 16))
     found = calendar._bring_up_to_date
     between: list[bool] = []
 

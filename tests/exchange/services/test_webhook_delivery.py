@@ -212,7 +212,7 @@ def test_a_worker_killed_while_it_sets_up_loses_nothing(
         def killed(**_: Any) -> None:
             raise SystemExit
 
-        patched.setattr(webhook_delivery, "due_set", killed)
+        patched.setattr(due, "due_set", killed)
         with pytest.raises(SystemExit):
             deliveries_make(project_clock.now())
     assert WebhookDelivery.objects.count() == DueTask.objects.filter(kind="webhook_delivery").count() == 0
