@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from exchange.models import Agreement, Lot, Packet, Shipment, Store
+from exchange.models import Agreement, Lot, Notification, Packet, Shipment, Store
+from exchange.selectors.notification import notification_for, notifications_of
 from exchange.services.collection import offer_collect
 from exchange.services.packet import packet_fill
 from exchange.services.shipment import shipment_dispatch, shipment_plan, shipment_receive
@@ -62,3 +63,14 @@ def make_sending(donor: Grower, recipient: Grower, *, papers: bool = True, doses
     packet = packet_fill(actor=donor, lot=lot, doses=1, agreement=agreement)
     store_of_kind(recipient, "refrigerator")
     return Sending(bargain, agreement, lot, packet)
+
+
+def told(grower: Grower, kind: Notification.Kind = Notification.Kind.AGREEMENT) -> list[str]:
+    """What a grower was told, in order."""
+    rows = notifications_of(grower).filter(kind=kind).order_by("pk")
+    return [notification_for(row).detail for row in rows]
+
+
+def forget() -> None:
+    """What was told up to here."""
+    Notification.objects.all().delete()
