@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any, Literal
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from exchange.models import Agreement, AgreementEvent, Reservation
 from exchange.selectors.agreement_plan import crosses_border
@@ -24,6 +24,14 @@ from growers.selectors.site import Region, region
 Role = Literal["donor", "recipient"]
 State = Agreement.State
 Record = Mapping[str, Any]
+
+
+TOLD_TO_ONE: Mapping[str, Role] = {
+    AgreementEvent.Kind.NEXT_DONOR_SHOWN: "recipient",
+    AgreementEvent.Kind.DONOR_SILENT: "recipient",
+    AgreementEvent.Kind.HAS_IT_COME: "recipient",
+    AgreementEvent.Kind.BUD_CALL: "donor",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +90,8 @@ def agreements_of(grower: Grower) -> QuerySet[Agreement]:
         "donor",
         "recipient",
     )
-    return rows.prefetch_related("reservations", "events__actor")
+    events = Prefetch("events", AgreementEvent.objects.select_related("actor").order_by("pk"))
+    return rows.prefetch_related("reservations", events)
 
 
 def in_state(rows: QuerySet[Agreement], state: str, now: datetime) -> QuerySet[Agreement]:
@@ -159,10 +168,8 @@ def _for_viewer(viewer: Grower, row: Agreement, plant: PlantForOthers, now: date
 
 
 def _concerns(event: AgreementEvent, role: Role) -> bool:
-    """What only the recipient is told or asked, such as that somebody else could send pollen."""
-    kinds = AgreementEvent.Kind
-    alone = (kinds.NEXT_DONOR_SHOWN, kinds.DONOR_SILENT, kinds.HAS_IT_COME)
-    return role == "recipient" or event.kind not in alone
+    """Whether it is for this side: some things only one of them is told or asked."""
+    return TOLD_TO_ONE.get(event.kind, role) == role
 
 
 def _told(viewer: Grower, agreement: Agreement, event: AgreementEvent) -> EventTold:

@@ -4,7 +4,7 @@ from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from exchange.models import Pairing, WantedCross
 from exchange.selectors.block import hidden_from
-from growers.models import Grower, Plant
+from growers.models import Grower, Plant, Taxon
 
 
 def wanted_crosses_of(grower: Grower) -> QuerySet[WantedCross]:
@@ -13,8 +13,9 @@ def wanted_crosses_of(grower: Grower) -> QuerySet[WantedCross]:
     Plants of a grower hidden from them are not named, though the wanted cross still means them.
     """
     rows = WantedCross.objects.filter(seed_parent__grower=grower).select_related("seed_parent")
-    named = Prefetch("pollen_plants", Plant.objects.exclude(grower__in=hidden_from(grower)))
-    return rows.prefetch_related(named, "pollen_taxa")
+    plants = Plant.objects.exclude(grower__in=hidden_from(grower)).order_by("pk")
+    taxa = Taxon.objects.order_by("pk")
+    return rows.prefetch_related(Prefetch("pollen_plants", plants), Prefetch("pollen_taxa", taxa))
 
 
 def plants_nameable(grower: Grower) -> QuerySet[Plant]:

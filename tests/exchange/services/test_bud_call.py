@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from exchange.models import Agreement, AgreementEvent
+from exchange.selectors.agreement import agreements_for, agreements_of
 from exchange.selectors.notification import notification_for, notifications_of
 from exchange.services.bud_call import bud_calls_make
 from exchange.services.collection import offer_collect
@@ -62,6 +63,9 @@ def test_the_donor_is_told_to_post_on_the_next_open_day(bargain: Bargain, clock:
         in told
     )
     assert not notifications_of(agreement.recipient).filter(event__kind=CALLED).exists()
+    for grower, reads_it in ((agreement.donor, True), (agreement.recipient, False)):
+        (shown,) = agreements_for(grower, agreements_of(grower))
+        assert (CALLED in [event.kind for event in shown.events]) is reads_it
 
 
 def test_once_however_many_buds_and_workers(bargain: Bargain, clock: MovableClock) -> None:
