@@ -5,7 +5,7 @@
 
 import re
 from collections.abc import Mapping
-from datetime import date, datetime, time
+from datetime import UTC, date, datetime, time
 from typing import Any, ClassVar
 from uuid import UUID
 
@@ -21,6 +21,7 @@ DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 INSTANT = re.compile(
     r"(\d{4}-\d{2}-\d{2})T(\d{2}:\d{2}:\d{2}(?:\.\d+)?)(Z|[+-]\d{2}:\d{2})", re.ASCII | re.IGNORECASE
 )
+EARLIEST, LATEST = datetime(1900, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 TIME_OF_DAY = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
 
 
@@ -122,6 +123,12 @@ class Instant(serializers.DateTimeField):
         if found is None:
             self.fail("invalid")
         return super().to_internal_value(value.upper())
+
+    def enforce_timezone(self, value: datetime) -> datetime:
+        """In UTC; what is further off than any rule allows comes nearer, or its arithmetic would overflow."""
+        if not EARLIEST.year < value.year < LATEST.year:
+            return EARLIEST if value.year <= EARLIEST.year else LATEST
+        return value.astimezone(UTC)
 
 
 class TimeOfDay(serializers.RegexField):

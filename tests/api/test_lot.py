@@ -209,6 +209,20 @@ def test_what_does_not_fit_says_where(
     assert Lot.objects.count() == 0
 
 
+@pytest.mark.parametrize("beyond", ["0001-01-01T00:00:00+01:00", "9999-12-31T23:59:59-01:00"])
+def test_an_instant_beyond_the_calendar_is_refused_as_any_that_cannot_be(
+    plant: Plant, donor_api: Caller, beyond: str
+) -> None:
+    lot = collected(plant, donor_api)
+    refused = donor_api.post(
+        f"lots/{lot['id']}/incident", {"kind": "switched_off", "hours": 2, "began_at": beyond}
+    )
+    assert (refused.status, list(refused.faults)) == (422, ["/began_at"])
+    late = beyond.startswith("9999")
+    since = beyond.replace("+", "%2B")
+    assert ids(donor_api, f"lots?updated_since={since}") == ([] if late else [lot["id"]])
+
+
 def test_lists_are_narrowed(plant: Plant, donor_api: Caller, clock: MovableClock) -> None:
     first = collected(plant, donor_api)
     clock.move(hours=2)
