@@ -12,6 +12,7 @@ from exchange.models.block import Block
 from exchange.models.border_note import BorderNote
 from exchange.models.calendar_entry import CalendarEntry
 from exchange.models.calendar_feed import CalendarFeed
+from exchange.models.carrier_service import CarrierService
 from exchange.models.coordinator import Coordinator
 from exchange.models.custody_event import CustodyEvent
 from exchange.models.due import DueTask
@@ -57,6 +58,7 @@ __all__ = [
     "BorderNote",
     "CalendarEntry",
     "CalendarFeed",
+    "CarrierService",
     "Coordinator",
     "CustodyEvent",
     "DueTask",

@@ -2,6 +2,7 @@
 
 from django.db import models
 
+from exchange.models.carrier_service import CarrierService
 from growers import clock
 from growers.models import Plant
 from growers.models.base import PublicModel
@@ -33,6 +34,7 @@ class PackingPreset(models.TextChoices):
 class Offer(PublicModel):
     """One offer of one plant; ``countries`` are those its donor posts to besides the own.
 
+    Without a ``carrier_service`` parcels go by the country's usual week; ``posts_on_saturday`` adds Saturday.
     ``terms`` are what a taker must agree to, as codes with parameters. ``confirmed_at`` is when the donor
     last said that it still holds, ``still_true_asked_at`` when they were asked and have not answered since:
     a paused offer with it was paused by silence. ``doses`` is what was offered, the supply counts what
@@ -51,6 +53,9 @@ class Offer(PublicModel):
     doses = models.PositiveSmallIntegerField()
     doses_per_flower = models.PositiveSmallIntegerField(default=1)
     countries = models.JSONField(default=list, blank=True)
+    carrier_service = models.ForeignKey(
+        CarrierService, on_delete=models.SET_NULL, null=True, blank=True, related_name="offers"
+    )
     posts_on_saturday = models.BooleanField(default=False)
     collected_before_cut_off = models.BooleanField(default=True)
     note = models.CharField(max_length=300, blank=True)

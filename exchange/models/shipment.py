@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from exchange.models.agreement import Agreement
+from exchange.models.carrier_service import CarrierService
 from exchange.models.offer import PackingPreset
 from growers import clock
 from growers.models.base import PublicModel
@@ -14,7 +15,8 @@ class Shipment(PublicModel):
 
     Countries are those of the cells when it was planned: what lanes learn from. ``half_on`` and ``late_on``
     are the days by which half and nine in ten of such parcels come, if they come, as reckoned when it was
-    dispatched; on each the consignee is asked once. ``contents`` are codes of what is in it besides pollen.
+    dispatched; on each the consignee is asked once. ``promised_days`` are what its service promised then, if
+    it had one. ``contents`` are codes of what is in it besides pollen.
     """
 
     class State(models.TextChoices):
@@ -40,6 +42,10 @@ class Shipment(PublicModel):
     packing = models.CharField(max_length=20, choices=PackingPreset)
     carrier = models.CharField(max_length=60, blank=True)
     tracking_number = models.CharField(max_length=60, blank=True)
+    carrier_service = models.ForeignKey(
+        CarrierService, on_delete=models.SET_NULL, null=True, blank=True, related_name="shipments"
+    )
+    promised_days = models.PositiveSmallIntegerField(null=True, blank=True)
     posts_on_saturday = models.BooleanField(default=False)
     contents = models.JSONField(default=list, blank=True)
     origin_country = models.CharField(max_length=2)

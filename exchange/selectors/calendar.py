@@ -13,6 +13,7 @@ from django.db.models import Q
 from exchange.models import Agreement, Lot, LotOutlook, Pairing, Reservation
 from exchange.selectors.agreement_plan import standing_pairings
 from exchange.selectors.block import hidden_from
+from exchange.selectors.carrier_service import hand_over_until
 from exchange.wording.agreement import doses_words
 from exchange.wording.calendar import (
     Entry,
@@ -57,7 +58,7 @@ def _reserved(grower: Grower, hidden: frozenset[int], now: datetime) -> list[Res
         agreement__state=Agreement.State.AGREED,
     )
     sides = ("agreement__offer__plant__site", "agreement__wanted_cross__seed_parent__site")
-    return list(rows.select_related(*sides))
+    return list(rows.select_related(*sides, "agreement__offer__carrier_service"))
 
 
 def _reservation_end(grower: Grower, row: Reservation) -> Entry:
@@ -83,9 +84,20 @@ def _posting(deal: Agreement, doses: int, pairing: Pairing) -> Iterator[Entry]:
     words = summary_words("post-on", plant=plant)
     yield _days(f"donor-post-on-{deal.public_id}", words, about, post_on, post_on)
     if post_by:
-        words = summary_words("post-by", plant=plant)
         about = f"{about} {deadline_words(pairing)}"
-        yield _days(post_by_uid(deal.public_id), words, about, post_by, post_by, alarm=True)
+        yield _post_by(deal, pairing, about, date.fromisoformat(post_by))
+
+
+def _post_by(deal: Agreement, pairing: Pairing, about: str, last: date) -> Entry:
+    """A day; with pollen in hand and a carrier whose cut-off is known, that hour of it."""
+    uid, plant, service = post_by_uid(deal.public_id), deal.offer.plant, deal.offer.carrier_service
+    if pairing.plan["precision"] != "clock" or service is None or service.cut_off is None:
+        words = summary_words("post-by", plant=plant.name_as_grown)
+        return Entry(uid, words, about, first=last, last=last, alarm=True)
+    zone = plant.site.cell_zone
+    hour = f"{service.cut_off:%H:%M}"
+    words = summary_words("hand-over-by", plant=plant.name_as_grown, hour=hour, zone=zone)
+    return Entry(uid, words, about, at=hand_over_until(service, zone, last), zone=zone, alarm=True)
 
 
 def post_by_uid(agreement_id: UUID) -> str:

@@ -7,10 +7,11 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from exchange.models import Shipment
+from exchange.models import CarrierService, Shipment
 from exchange.science import constants
 from exchange.science.arrays import FloatArray
 from exchange.science.transit import MAX_BUSINESS_DAYS
+from exchange.selectors.carrier_service import promised_days
 from growers.models import Site
 
 State = Shipment.State
@@ -29,13 +30,15 @@ class LaneSeen:
 
 @dataclass(frozen=True)
 class LanesSeen:
-    """Lanes on which a parcel has been sent, by their countries."""
+    """Lanes on which a parcel has been sent, by their countries and the days that were promised."""
 
-    lanes: Mapping[tuple[str, str], LaneSeen]
+    lanes: Mapping[tuple[str, str, float], LaneSeen]
 
-    def between(self, origin: Site, destination: Site) -> LaneSeen:
-        """What was seen of parcels from the cell of one site to that of another."""
-        return self.lanes.get((origin.cell_country, destination.cell_country), UNSEEN)
+    def between(self, origin: Site, destination: Site, service: CarrierService | None = None) -> LaneSeen:
+        """What was seen of parcels between the cells of two sites that were promised as soon."""
+        countries = origin.cell_country, destination.cell_country
+        promised = promised_days(service, abroad=countries[0] != countries[1])
+        return self.lanes.get((*countries, promised), UNSEEN)
 
 
 UNSEEN = LaneSeen()
@@ -48,11 +51,12 @@ def lanes_seen(today: date) -> LanesSeen:
     take: that both ends were open on each of them is not looked up, which at most takes a slow parcel for
     a little slower.
     """
-    found: dict[tuple[str, str], LaneSeen] = defaultdict(LaneSeen)
+    found: dict[tuple[str, str, float], LaneSeen] = defaultdict(LaneSeen)
     rows = Shipment.objects.filter(state__in=(*UNDER_WAY, *SETTLED)).order_by("pk")
-    names = ("origin_country", "destination_country", "state", "business_days", "dispatched_on")
-    for origin, destination, state, days, sent_on in rows.values_list(*names):
-        seen = found[origin, destination]
+    names = ("origin_country", "destination_country", "promised_days", "state", "business_days")
+    for origin, destination, promise, state, days, sent_on in rows.values_list(*names, "dispatched_on"):
+        promised = float(promise or promised_days(None, abroad=origin != destination))
+        seen = found[origin, destination, promised]
         if state == State.RECEIVED and days is not None:
             seen.delivered[min(max(days, 1), MAX_BUSINESS_DAYS) - 1] += 1.0
         elif state == State.LOST:

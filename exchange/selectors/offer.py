@@ -43,7 +43,7 @@ class OfferForOwner:
 def offers_of(grower: Grower) -> QuerySet[Offer]:
     """A grower's own offers with plant, lots and what became of their doses; a fixed number of queries."""
     lots = Prefetch("lots", Lot.objects.select_related("store").order_by("pk"))
-    rows = Offer.objects.filter(plant__grower=grower).select_related("plant", "supply")
+    rows = Offer.objects.filter(plant__grower=grower).select_related("plant", "carrier_service", "supply")
     return rows.prefetch_related("supply__reservations", lots, "lots__supply__reservations")
 
 

@@ -2,13 +2,13 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from exchange.models import Pairing, Shipment
 from exchange.selectors.agreement_plan import standing_pairings
 from exchange.selectors.calendar import flowers_window
+from exchange.selectors.carrier_service import hand_over_until
 from exchange.wording.pairing import decided_sentence
 
 WAITING = (Shipment.State.PLANNED, Shipment.State.PACKED)
@@ -18,7 +18,8 @@ WAITING = (Shipment.State.PLANNED, Shipment.State.PACKED)
 class ParcelPlan:
     """Best and last good day at the donor's, what decides the last, and the flowers it is for.
 
-    ``hand_over_until`` is when the last good day ends at the donor's place, for a reader anywhere.
+    ``hand_over_until`` is when the last good day ends at the donor's place, for a reader anywhere: at the
+    cut-off of the parcel's service where one is known.
     """
 
     precision: str
@@ -50,7 +51,7 @@ def _plan(shipment: Shipment, pairing: Pairing) -> ParcelPlan:
         precision=pairing.plan["precision"],
         post_on=date.fromisoformat(dates["post_on"]),
         not_later_than=last,
-        hand_over_until=_end_of(last, shipment.agreement.offer.plant.site.cell_zone) if last else None,
+        hand_over_until=_end_of(last, shipment) if last else None,
         decided_by=_decided(pairing, dates["decided_by"]) if last else None,
         flowers_from=flowers[0] if flowers else None,
         flowers_until=flowers[1] if flowers else None,
@@ -61,6 +62,6 @@ def _decided(pairing: Pairing, code: str) -> dict[str, Any]:
     return {"code": code, "detail": decided_sentence(pairing), "parameters": {}}
 
 
-def _end_of(day: date, zone: str) -> datetime:
-    """The first instant of the next day."""
-    return datetime.combine(day + timedelta(days=1), time(), ZoneInfo(zone)).astimezone(UTC)
+def _end_of(day: date, shipment: Shipment) -> datetime:
+    zone = shipment.agreement.offer.plant.site.cell_zone
+    return hand_over_until(shipment.carrier_service, zone, day)

@@ -17,6 +17,7 @@ from exchange.science.business_day import delivery_date
 from exchange.science.parcel import hours_cold
 from exchange.science.transit import MAX_BUSINESS_DAYS, arrival_quantile_days
 from exchange.selectors.block import hidden_from
+from exchange.selectors.carrier_service import accepted_on
 from exchange.selectors.lane import PACKINGS, lane
 from exchange.selectors.lane_seen import UNSEEN, LaneSeen, LanesSeen
 from exchange.selectors.parcel_plan import ParcelPlan
@@ -54,6 +55,7 @@ class ShipmentForViewer:
     hours_cold: float
     carrier: str
     tracking_number: str
+    carrier_service_id: UUID | None
     posts_on_saturday: bool
     contents: tuple[Told, ...]
     origin_country: str
@@ -76,7 +78,7 @@ def shipments_known(grower: Grower) -> QuerySet[Shipment]:
     sent = Q(agreement__donor=grower) & ~Q(agreement__recipient__in=hidden)
     got = Q(agreement__recipient=grower) & ~Q(agreement__donor__in=hidden)
     rows = Shipment.objects.filter(sent | got).select_related(
-        "agreement__offer__plant__site", "agreement__wanted_cross__seed_parent__site"
+        "agreement__offer__plant__site", "agreement__wanted_cross__seed_parent__site", "carrier_service"
     )
     return rows.prefetch_related(Prefetch("packets", Packet.objects.order_by("pk")))
 
@@ -87,7 +89,7 @@ def shipment_for(
     """A loaded parcel for its viewer, reckoned with what was seen of its lane; no query."""
     at = shipment.dispatched_at or clock.now()
     agreement = shipment.agreement
-    way = _lane(shipment, at, seen.between(*_ends(shipment)))
+    way = _lane(shipment, at, seen.between(*_ends(shipment), shipment.carrier_service))
     expected = _expected(shipment, at, way)
     cold = hours_cold(PACKINGS[PackingPreset(shipment.packing)], float(way.ambient_c[at.month - 1]))
     return ShipmentForViewer(
@@ -100,6 +102,7 @@ def shipment_for(
         hours_cold=round(min(cold, LONGEST_COLD_HOURS), 1),
         carrier=shipment.carrier,
         tracking_number=shipment.tracking_number,
+        carrier_service_id=_service_id(shipment, viewer),
         posts_on_saturday=shipment.posts_on_saturday,
         contents=tuple(content_caution(code) for code in shipment.contents),
         origin_country=shipment.origin_country,
@@ -117,9 +120,17 @@ def shipment_for(
     )
 
 
+def _service_id(shipment: Shipment, viewer: Grower) -> UUID | None:
+    """For whom it belongs to alone."""
+    service = shipment.carrier_service
+    return service.public_id if service is not None and service.grower_id == viewer.pk else None
+
+
 def expected_days(shipment: Shipment, at: datetime, seen: LanesSeen) -> Expected:
     """The days by which half and nine in ten of such parcels have come, on the consignee's calendar."""
-    return _expected(shipment, at, _lane(shipment, at, seen.between(*_ends(shipment))))
+    return _expected(
+        shipment, at, _lane(shipment, at, seen.between(*_ends(shipment), shipment.carrier_service))
+    )
 
 
 def _expected(shipment: Shipment, at: datetime, way: Lane) -> Expected:
@@ -160,8 +171,10 @@ def _lane(shipment: Shipment, at: datetime, seen: LaneSeen) -> Lane:
     """The way of the offer's parcels, with the packing and the service of this one."""
     offer = copy(shipment.agreement.offer)
     offer.packing, offer.posts_on_saturday = shipment.packing, shipment.posts_on_saturday
+    offer.carrier_service = shipment.carrier_service
     return lane(offer, *_ends(shipment), at.date(), seen)
 
 
 def _day_of(shipment: Shipment, at: datetime) -> date:
-    return at.astimezone(ZoneInfo(shipment.agreement.offer.plant.site.cell_zone)).date()
+    site, saturday = shipment.agreement.offer.plant.site, shipment.posts_on_saturday
+    return accepted_on(shipment.carrier_service, site, at, saturday=saturday)

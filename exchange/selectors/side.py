@@ -82,7 +82,7 @@ def _is_there(row: Offer, stock: Stock, today: date) -> bool:
 
 def _open_offers() -> Iterable[Offer]:
     rows = Offer.objects.filter(state=OpenState.OPEN, plant__grower__closed_at=None).order_by("pk")
-    return rows.select_related("plant__taxon", "plant__site", "plant__grower")
+    return rows.select_related("plant__taxon", "plant__site", "plant__grower", "carrier_service")
 
 
 def _open_crosses() -> Iterable[WantedCross]:

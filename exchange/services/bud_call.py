@@ -13,7 +13,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from exchange.models import Agreement, AgreementEvent, Reservation
 from exchange.science.business_day import next_open_day
-from exchange.selectors.lane import lane_calendar
+from exchange.selectors.carrier_service import offer_calendar
 from exchange.services.agreement_event import event_tell_only
 from exchange.services.agreement_rule import State
 from exchange.services.deal import deal_lock_by_time
@@ -63,7 +63,5 @@ def _call(agreement: Agreement, now: datetime) -> None:
 def _post_on(agreement: Agreement, now: datetime) -> date:
     """The next day after today on which the donor's post is open."""
     offer = agreement.offer
-    site = offer.plant.site
-    today = now.astimezone(ZoneInfo(site.cell_zone)).date()
-    calendar = lane_calendar(site.cell_country, offer.posts_on_saturday, today)
-    return next_open_day(calendar, today + timedelta(days=1))
+    today = now.astimezone(ZoneInfo(offer.plant.site.cell_zone)).date()
+    return next_open_day(offer_calendar(offer, today), today + timedelta(days=1))

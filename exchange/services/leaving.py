@@ -2,7 +2,7 @@
 
 from django.db.models import Q
 
-from exchange.models import Address, Agreement, AgreementEvent, Block, Pairing
+from exchange.models import Address, Agreement, AgreementEvent, Block, CarrierService, Pairing
 from exchange.models.offer import OpenState
 from exchange.selectors.offer import offers_of
 from exchange.selectors.wanted_cross import wanted_crosses_of
@@ -15,7 +15,7 @@ from growers.models import Grower
 
 
 def deals_leave(*, actor: Grower) -> None:
-    """End a grower's agreements, close their offers and wanted crosses, erase address and blocks.
+    """End a grower's agreements, close their offers and wanted crosses, erase what only they needed.
 
     Must be called in a transaction, before the account is emptied.
     """
@@ -29,6 +29,7 @@ def deals_leave(*, actor: Grower) -> None:
     for wanted_cross in wanted_crosses_of(actor).exclude(state=OpenState.CLOSED):
         wanted_cross_close(actor=actor, wanted_cross=wanted_cross)
     Address.objects.filter(grower=actor).delete()
+    CarrierService.objects.filter(grower=actor).delete()
     Block.objects.filter(Q(grower=actor) | Q(blocked=actor)).delete()
 
 

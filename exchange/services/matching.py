@@ -240,7 +240,8 @@ def _pair(
 ) -> Pair:
     offer = open_now.offer_to(offer_row, wanted_row, offer)
     forbidden, papers = (ask(offer, wanted) for ask in (open_now.notes.forbidding, open_now.notes.papers))
-    seen = open_now.lanes.between(offer_row.plant.site, wanted_row.seed_parent.site)
+    ends = offer_row.plant.site, wanted_row.seed_parent.site
+    seen = open_now.lanes.between(*ends, offer_row.carrier_service)
     return Pair(offer_row, offer, wanted_row, wanted, forbidden, papers, seen)
 
 

@@ -6,8 +6,9 @@ from typing import Any, TypedDict, Unpack
 
 from django.db import transaction
 
-from exchange.models import Lot, Offer, Store
+from exchange.models import CarrierService, Lot, Offer, Store
 from exchange.models.offer import OpenState
+from exchange.services.carrier_service import carrier_service_check
 from exchange.services.lot import lot_begin, treatment_fits_check
 from exchange.services.offer_due import still_true_cancel, still_true_set
 from exchange.services.open_state import state_change
@@ -34,6 +35,7 @@ class OfferFields(TypedDict, total=False):
     doses: int
     doses_per_flower: int
     countries: Sequence[str]
+    carrier_service: CarrierService | None
     posts_on_saturday: bool
     collected_before_cut_off: bool
     note: str
@@ -140,6 +142,7 @@ def _offer_check(
     if offer.plant.pollen_fertility == Fertility.NO:
         problems.add("plant", offer.plant.name_as_grown, "a plant with working pollen")
     countries_check(offer, problems)
+    carrier_service_check(offer.carrier_service, offer.plant, problems)
     if lot is None and offer.treatment == "frozen":
         problems.add("treatment", offer.treatment, "fresh or dried; frozen pollen is a lot in hand")
     if lot is not None:

@@ -5,8 +5,9 @@ from typing import Any, TypedDict, Unpack
 
 from django.db import transaction
 
-from exchange.models import Offer, Supply
+from exchange.models import CarrierService, Offer, Supply
 from exchange.models.offer import OpenState
+from exchange.services.carrier_service import carrier_service_check
 from exchange.services.deal import announce, offer_lock
 from exchange.services.offer import RANGES, countries_check, offer_pause, own_offer
 from exchange.services.offer_due import still_true_set
@@ -28,6 +29,7 @@ class OfferChanges(TypedDict, total=False):
     doses: int
     doses_per_flower: int
     countries: Sequence[str]
+    carrier_service: CarrierService | None
     posts_on_saturday: bool
     collected_before_cut_off: bool
     note: str
@@ -118,6 +120,8 @@ def _check(offer: Offer, fields: OfferChanges) -> None:
     columns_check(offer, problems, ranges=RANGES, names=fields.keys())
     if "countries" in fields:
         countries_check(offer, problems)
+    if "carrier_service" in fields:
+        carrier_service_check(offer.carrier_service, offer.plant, problems)
     problems.refuse_if_any()
 
 

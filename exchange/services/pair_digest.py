@@ -7,7 +7,7 @@ from datetime import date
 
 from exchange.matching.reason import Reason
 from exchange.matching.side import Bloom, CrossWanted, PollenOffer
-from exchange.models import Offer, WantedCross
+from exchange.models import CarrierService, Offer, WantedCross
 from exchange.science.bloom import BloomWindow
 from exchange.science.kinship import PedigreeEntry
 from exchange.science.version import model_version
@@ -31,7 +31,7 @@ class Pair:
 def pair_digest(pair: Pair, today: date, pedigree: Sequence[PedigreeEntry]) -> str:
     """Digest over day, model, both sides with forecasts and ancestors, and what the parcel's way hangs on."""
     row = pair.offer_row
-    posting = row.packing, row.posts_on_saturday, row.collected_before_cut_off
+    posting = row.packing, _service(row.carrier_service), row.posts_on_saturday, row.collected_before_cut_off
     places = _cell(row.plant.site), _cell(pair.wanted_row.seed_parent.site)
     windows = _window(pair.offer.bloom), _window(pair.wanted.bloom)
     sides = _plain(replace(pair.offer, bloom=None)), _plain(replace(pair.wanted, bloom=None))
@@ -41,6 +41,15 @@ def pair_digest(pair: Pair, today: date, pedigree: Sequence[PedigreeEntry]) -> s
     seen = pair.seen.delivered.tolist(), pair.seen.lost, pair.seen.under_way
     text = repr((today, model_version(), sides, windows, posting, places, lines, borders, seen))
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _service(service: CarrierService | None) -> tuple[object, ...] | None:
+    """What a service changes of a plan; its cut-off changes no day."""
+    if service is None:
+        return None
+    promised = service.promised_days_home, service.promised_days_abroad
+    days = service.weekdays, service.opened_days, service.closed_days, service.delivers_on_saturday
+    return service.country, *promised, *days
 
 
 def _plain(side: PollenOffer | CrossWanted) -> str:

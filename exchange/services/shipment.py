@@ -7,12 +7,14 @@ from typing import TypedDict, Unpack
 from django.db import transaction
 from django.db.models import Q
 
-from exchange.models import Agreement, AgreementEvent, Packet, Reservation, Shipment, Store
+from exchange.models import Agreement, AgreementEvent, CarrierService, Packet, Reservation, Shipment, Store
 from exchange.models.offer import PackingPreset
+from exchange.selectors.carrier_service import promised_days
 from exchange.selectors.lane_seen import lanes_seen
 from exchange.selectors.shipment import business_days_taken, expected_days
 from exchange.services.agreement_change import agreement_send
 from exchange.services.agreement_event import event_note
+from exchange.services.carrier_service import carrier_service_check
 from exchange.services.custody import CLOCK_MAY_BE_FAST
 from exchange.services.incident import WhatHappened, packet_incident
 from exchange.services.packet import packet_back, packet_hand_over, packet_receive
@@ -49,6 +51,7 @@ class ShipmentFields(TypedDict, total=False):
     packing: str
     carrier: str
     tracking_number: str
+    carrier_service: CarrierService | None
     posts_on_saturday: bool
     contents: Sequence[str]
 
@@ -72,6 +75,7 @@ def shipment_plan(*, actor: Grower, agreement: Agreement, **fields: Unpack[Shipm
         shipment = Shipment(
             agreement=deal,
             packing=offer.packing,
+            carrier_service=offer.carrier_service,
             posts_on_saturday=offer.posts_on_saturday,
             origin_country=offer.plant.site.cell_country,
             destination_country=seed_parent.site.cell_country,
@@ -135,6 +139,7 @@ def shipment_dispatch(*, actor: Grower, shipment: Shipment, occurred_at: datetim
         expected = expected_days(own, at, lanes_seen(now.date()))
         own.dispatched_at, own.dispatched_on = at, expected.dispatched_on
         own.half_on, own.late_on = expected.half_on, expected.late_on
+        own.promised_days = _promised_days(own)
         _save(own)
         overdue_set(own)
         days = {"half_on": expected.half_on.isoformat(), "late_on": expected.late_on.isoformat()}
@@ -251,7 +256,14 @@ def _fields_set(shipment: Shipment, fields: ShipmentFields) -> None:
     unknown = [word for word in shipment.contents if word not in CONTENTS]
     if unknown or len(shipment.contents) > MOST_CONTENTS:
         problems.add("contents", unknown or shipment.contents, ", ".join(CONTENTS))
+    carrier_service_check(shipment.carrier_service, shipment.agreement.offer.plant, problems)
     problems.refuse_if_any()
+
+
+def _promised_days(shipment: Shipment) -> int | None:
+    abroad = shipment.origin_country != shipment.destination_country
+    service = shipment.carrier_service
+    return None if service is None else round(promised_days(service, abroad=abroad))
 
 
 def _state_set(shipment: Shipment, state: Shipment.State) -> None:

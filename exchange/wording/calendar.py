@@ -24,6 +24,7 @@ from growers.selectors.site import region
 SUMMARIES: Mapping[str, str | Promise] = {
     "post-on": gettext_lazy("Best day to post: pollen of {plant}"),
     "post-by": gettext_lazy("Post not later than this day: pollen of {plant}"),
+    "hand-over-by": gettext_lazy("Hand over by {hour} ({zone}): pollen of {plant}"),
     "arrival": gettext_lazy("Likely to arrive: pollen of {plant}"),
     "first-day-flowers": gettext_lazy("First-day flowers likely: {seed_parent}, for pollen of {plant}"),
     "reserved-until": gettext_lazy("Reservation ends: {doses} of {plant}"),

@@ -3,6 +3,7 @@
 from typing import Any
 
 from exchange.models import Agreement, Lot, Offer
+from exchange.services.carrier_service import carrier_service_create
 from exchange.services.lot import lot_collect
 from exchange.services.packet import packet_fill, packet_hand_over
 from exchange.services.recall import recall_report
@@ -17,6 +18,7 @@ from tests.exchange.society import TODAY, make_pairing
 
 STORE_NAME = "Cold box under the stairs"
 PARTNERS_STORE = "Cold box in the barn"
+SERVICE_NAME = "The counter by the old mill"
 LOT_NOTE = "The bell rang while I picked"
 FOUND = "Leaves with rings on them"
 TRACKING = "RR 31 415 926 5"
@@ -39,6 +41,7 @@ def make_lots(
         "packet": packets[0],
         "way": packets[1],
         "store": store_create(actor=owner, **kept),  # type: ignore[arg-type]
+        "service": carrier_service_create(actor=owner, name=SERVICE_NAME, country="FR"),
         "partners_store": store_create(actor=growers["partner"], name=PARTNERS_STORE, kind="refrigerator"),
         "temperature": make_temperature(owner, lot),
         "recall": recall_report(actor=owner, plant=lot.plant, kind="virus", found_on=TODAY, text=FOUND),
@@ -61,6 +64,7 @@ def _parcels(owner: Grower, lot: Lot, agreement: Agreement) -> dict[str, Any]:
 LOT_READERS = {
     STORE_NAME: "owner",
     PARTNERS_STORE: "partner",
+    SERVICE_NAME: "owner",
     LOT_NOTE: "",
     FOUND: "partner owner",
     TRACKING: "partner owner",
@@ -72,6 +76,7 @@ LOT_ID_READERS = {
     "way": "partner owner",
     "store": "owner",
     "partners_store": "partner",
+    "service": "owner",
     "temperature": "partner owner",
     "recall": "partner owner",
     "planned": "partner owner",

@@ -23,6 +23,7 @@ from exchange.services.agreement_note import note_write
 from exchange.services.block import block_create
 from exchange.services.border_note import BorderNoteFields, border_note_propose
 from exchange.services.calendar_feed import feed_create
+from exchange.services.carrier_service import carrier_service_create
 from exchange.services.collection import offer_collect
 from exchange.services.coordinator import coordinator_grant
 from exchange.services.lot import lot_collect
@@ -63,6 +64,7 @@ KINDS = {
     "lot_id": "lots/offers",
     "packet_id": "packets",
     "store_id": "stores",
+    "carrier_service_id": "carrier-services",
 }
 """What an id in a body is of; its plural is a list of them."""
 
@@ -170,6 +172,7 @@ def lots(owner: Grower, plant: Plant) -> dict[str, Any]:
         "packets/receive": coming,
         "temperatures": make_temperature(owner, made[1]),
         "stores": store_create(actor=owner, name="attic", kind="refrigerator"),
+        "carrier-services": carrier_service_create(actor=owner, name="counter", country="FR"),
         "recalls": recall_report(actor=owner, plant=plant, kind="pest", found_on=TODAY),
         **parcels(owner, Grower.objects.get(handle="recipient")),
     }

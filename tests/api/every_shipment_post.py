@@ -60,6 +60,12 @@ def shipment_dispatch_(stage: Stage) -> Post:
 
 
 @prepares
+def carrier_service_create_(stage: Stage) -> Post:
+    body = {"name": "counter", "country": "FR", "weekdays": ["monday", "friday"], "cut_off": "15:30"}
+    return Post(caller(stage.donor), "carrier-services", body, {**body, "name": "locker"})
+
+
+@prepares
 def shipment_hold(stage: Stage) -> Post:
     return on_its_way(stage, "hold")
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from exchange.models import CustodyEvent, LotOutlook, Notification, RecallNotice
 from exchange.services.assay import Counts, assay_record
+from exchange.services.carrier_service import carrier_service_create
 from exchange.services.lot import lot_collect
 from exchange.services.packet import packet_fill
 from exchange.services.recall import recall_report
@@ -22,6 +23,7 @@ class ManyLots:
     def __init__(self, grower: Grower, plant: Plant) -> None:
         self.grower = grower
         self.store = store_create(actor=grower, name="attic", kind="refrigerator")
+        self.service = carrier_service_create(actor=grower, name="counter", country="FR")
         self.lot = lot_collect(actor=grower, plant=plant, store=self.store, flowers_emptied=9, doses=99)
         counts = Counts("in_vitro", "5 % sucrose", "tube", [(30, 100)], rehydrated=True)
         self.assay = assay_record(actor=grower, lot=self.lot, counts=counts)
@@ -36,6 +38,7 @@ class ManyLots:
             "lots": self.lot,
             "packets": self.packet,
             "stores": self.store,
+            "carrier-services": self.service,
             "recalls": self.recall,
             "temperatures": self.temperature,
         }
@@ -43,6 +46,7 @@ class ManyLots:
     def grow(self, new: Sequence[int]) -> None:
         """So many of each; the lot that is read gets events, but no more tests: its curve reads them all."""
         copies(self.store, new, name="attic {}".format)
+        copies(self.service, new, name="counter {}".format)
         self._lots(new)
         copies(self.temperature, new, file_digest="{:064x}".format)
         event = CustodyEvent.objects.filter(lot=self.lot).order_by("pk")[0]

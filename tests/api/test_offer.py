@@ -46,6 +46,7 @@ def test_an_offer_on_request_is_made(plant: Plant, donor_api: Caller) -> None:
         "doses": 4,
         "doses_per_flower": 1,
         "countries": ["DE"],
+        "carrier_service_id": None,
         "posts_on_saturday": False,
         "collected_before_cut_off": True,
         "note": "in June",

@@ -40,6 +40,8 @@ QUERIES = {
     "border_note_read": 4,
     "calendar_feed_list": 2,
     "calendar_feed_read": 2,
+    "carrier_service_list": 2,
+    "carrier_service_read": 2,
     "assay_list": 6,
     "lot_event_list": 6,
     "lot_list": 5,

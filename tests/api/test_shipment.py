@@ -62,6 +62,7 @@ def test_a_parcel_is_planned_and_read_by_both(
         "hours_cold": cold,
         "carrier": "the post",
         "tracking_number": "",
+        "carrier_service_id": None,
         "posts_on_saturday": False,
         "contents": [
             {

@@ -8,6 +8,7 @@ from django.db.models import QuerySet
 from exchange.api.operation import Call, act, change, create, page, read
 from exchange.api.reference import fields_named, row_named
 from exchange.api.resource import Resource
+from exchange.api.v1.carrier_service import service_taken
 from exchange.api.v1.offer_form import (
     LOT_FIELDS,
     NEW_OFFER,
@@ -70,12 +71,12 @@ class OfferList(OfOwner):
     )
     def post(self, call: Call) -> Offer:
         """Of one of your plants; `in_hand` needs `collected_on` and `store`, `on_request` has neither."""
-        fields = dict(call.data)
+        fields = service_taken(call.grower, dict(call.data))
         kind, own = fields.pop("kind"), Plant.objects.filter(grower=call.grower)
         _parts_check(fields, kind)
         plant: Any = row_named(own, fields.pop("plant_id"), field="plant_id", what="a plant")
         make = offer_in_hand_create if kind == Offer.Kind.IN_HAND else offer_create
-        with fields_named({"plant": "plant_id"}):
+        with fields_named({"plant": "plant_id", "carrier_service": "carrier_service_id"}):
             offer = make(actor=call.grower, plant=plant, **fields)
         return offers_of(call.grower).get(pk=offer.pk)
 
@@ -118,7 +119,9 @@ class OfferItem(OfOffer):
     )
     def patch(self, call: Call) -> Offer:
         """What is not stated stays. It says that the offer holds. 409 for fewer doses than are promised."""
-        offer_update(actor=call.grower, offer=call.row, **call.data)
+        fields = service_taken(call.grower, call.data)
+        with fields_named({"carrier_service": "carrier_service_id"}):
+            offer_update(actor=call.grower, offer=call.row, **fields)
         return self.rows(call).get(pk=call.row.pk)
 
 

@@ -21,6 +21,7 @@ OFFER: dict[str, Any] = {
     "doses": 4,
     "doses_per_flower": 1,
     "countries": ["DE"],
+    "carrier_service_id": None,
     "posts_on_saturday": False,
     "collected_before_cut_off": True,
     "note": "",
@@ -86,7 +87,10 @@ class OfferOut(serializers.Serializer[Any]):
     doses = serializers.IntegerField(help_text="One is enough for one flower.")
     doses_per_flower = serializers.IntegerField(help_text="Taken of each flower that is collected.")
     countries = serializers.ListField(child=serializers.CharField(), help_text="Besides the own.")
-    posts_on_saturday = serializers.BooleanField()
+    carrier_service_id = serializers.UUIDField(
+        source="carrier_service.public_id", allow_null=True, help_text="Null: by the country's usual week."
+    )
+    posts_on_saturday = serializers.BooleanField(help_text="Besides the week of the carrier service.")
     collected_before_cut_off = serializers.BooleanField()
     note = serializers.CharField()
     terms = TermOut(many=True)
@@ -109,6 +113,7 @@ class OfferIn(StrictSerializer):
     doses = Whole(1, 999)
     doses_per_flower = Whole(1, 50, required=False)
     countries = Words(child=Text(max_length=2), max_length=250, required=False, help_text="ISO 3166 alpha-2.")
+    carrier_service_id = Id(required=False, allow_null=True, help_text="One of your own.")
     posts_on_saturday = Flag(required=False)
     collected_before_cut_off = Flag(required=False)
     note = Text(max_length=300, required=False, allow_blank=True)
@@ -126,6 +131,7 @@ class OfferChangeIn(StrictSerializer):
     doses = Whole(1, 999, help_text="In all, those promised, sent and kept back too.")
     doses_per_flower = Whole(1, 50)
     countries = Words(child=Text(max_length=2), max_length=250, help_text="ISO 3166 alpha-2.")
+    carrier_service_id = Id(allow_null=True, help_text="One of your own.")
     posts_on_saturday = Flag()
     collected_before_cut_off = Flag()
     note = Text(max_length=300, allow_blank=True)

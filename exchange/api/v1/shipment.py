@@ -7,9 +7,10 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from exchange.api.operation import Call, act, change, create, page, read
-from exchange.api.reference import row_named
+from exchange.api.reference import fields_named, row_named
 from exchange.api.resource import Resource
 from exchange.api.strict import Choice, Flag, Id, Instant, StrictSerializer, Text, Words
+from exchange.api.v1.carrier_service import service_taken
 from exchange.api.v1.told import ToldOut
 from exchange.models import Agreement, Shipment, Store
 from exchange.models.offer import PackingPreset
@@ -45,6 +46,7 @@ SHIPMENT: dict[str, Any] = {
     "hours_cold": 18.7,
     "carrier": "",
     "tracking_number": "",
+    "carrier_service_id": None,
     "posts_on_saturday": False,
     "contents": [
         {
@@ -63,7 +65,7 @@ SHIPMENT: dict[str, Any] = {
         "precision": "clock",
         "post_on": "2027-07-01",
         "not_later_than": "2027-07-02",
-        "hand_over_until": "2027-07-02T22:00:00Z",
+        "hand_over_until": "2027-07-02T14:00:00Z",
         "decided_by": {"code": "transit", "detail": str(DECIDERS["transit"]), "parameters": {}},
         "flowers_from": "2027-07-08",
         "flowers_until": "2027-07-19",
@@ -76,6 +78,7 @@ SHIPMENT: dict[str, Any] = {
 }
 SENT = {**SHIPMENT, "state": "dispatched", "plan": None, "dispatched_at": "2027-07-01T12:00:00Z"}
 NEW_SHIPMENT = {"agreement_id": SHIPMENT["agreement_id"], "contents": ["silica_gel"]}
+NAMES = {"carrier_service": "carrier_service_id"}
 ACTS: dict[str, Any] = {"problems": ("not_found", "conflict"), "keyed": True}
 
 
@@ -86,7 +89,8 @@ class ParcelPlanOut(serializers.Serializer[Any]):
     post_on = serializers.DateField(help_text="The best day.")
     not_later_than = serializers.DateField(allow_null=True, help_text="The last good day, at the donor's.")
     hand_over_until = serializers.DateTimeField(
-        allow_null=True, help_text="When that day ends there; the last hour of the post may be earlier."
+        allow_null=True,
+        help_text="When that day ends there; the cut-off of the carrier service where one is stated.",
     )
     decided_by = ToldOut(allow_null=True, help_text="What decides the last good day.")
     flowers_from = serializers.DateField(
@@ -107,6 +111,7 @@ class ShipmentOut(serializers.Serializer[Any]):
     hours_cold = serializers.FloatField(help_text="Until its coolant is used up, reckoned, never promised.")
     carrier = serializers.CharField()
     tracking_number = serializers.CharField()
+    carrier_service_id = serializers.UUIDField(allow_null=True, help_text="Of the consignor, for them alone.")
     posts_on_saturday = serializers.BooleanField()
     contents = ToldOut(many=True, help_text="What is in it besides pollen, and what to mind of it.")
     origin_country = serializers.CharField()
@@ -131,6 +136,9 @@ class ShipmentFieldsIn(StrictSerializer):
     packing = Choice(PackingPreset.choices, required=False)
     carrier = Text(max_length=60, required=False, allow_blank=True)
     tracking_number = Text(max_length=60, required=False, allow_blank=True)
+    carrier_service_id = Id(
+        required=False, allow_null=True, help_text="One of your own; that of the offer if left out."
+    )
     posts_on_saturday = Flag(required=False)
     contents = Words(
         child=Choice([(code, code) for code in CONTENTS]),
@@ -220,12 +228,14 @@ class ShipmentList(OfViewer):
     )
     def post(self, call: Call) -> Shipment:
         """For the donor of an agreement: all its packets that have not been sent."""
-        fields = dict(call.data)
+        fields = service_taken(call.grower, dict(call.data))
         rows: QuerySet[Agreement] = agreements_of(call.grower)
         agreement: Any = row_named(
             rows, fields.pop("agreement_id"), field="agreement_id", what="an agreement"
         )
-        return self.again(call, shipment_plan(actor=call.grower, agreement=agreement, **fields))
+        with fields_named(NAMES):
+            made = shipment_plan(actor=call.grower, agreement=agreement, **fields)
+        return self.again(call, made)
 
 
 class ShipmentItem(OfViewer):
@@ -247,7 +257,10 @@ class ShipmentItem(OfViewer):
     )
     def patch(self, call: Call) -> Shipment:
         """For its consignor; once it is dispatched, carrier and tracking number alone."""
-        return self.again(call, shipment_change(actor=call.grower, shipment=call.row, **call.data))
+        fields = service_taken(call.grower, call.data)
+        with fields_named(NAMES):
+            changed = shipment_change(actor=call.grower, shipment=call.row, **fields)
+        return self.again(call, changed)
 
 
 class ShipmentPack(OfViewer):

@@ -9,7 +9,7 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from exchange.matching.side import Lane
-from exchange.models import Offer
+from exchange.models import CarrierService, Offer
 from exchange.science.climate import climate_of
 from exchange.science.packing import DEFAULT_PACKING, UNCOOLED_PACKING
 from exchange.science.transit import arrival_quantile_days, transit_prior_weights
@@ -22,6 +22,7 @@ pytestmark = pytest.mark.django_db
 
 TODAY = date(2026, 6, 15)
 PARIS = SiteFields(country="FR", latitude_deg=48.85, longitude_deg=2.35)
+PARIS_TOO = SiteFields(name="pond by the road", country="FR", latitude_deg=48.85, longitude_deg=2.35)
 NANTES = SiteFields(name="west", country="FR", latitude_deg=47.25, longitude_deg=-1.6)
 BANGKOK = SiteFields(name="canal", country="TH", latitude_deg=13.75, longitude_deg=100.25)
 RIYADH = SiteFields(country="SA", latitude_deg=24.7, longitude_deg=46.7)
@@ -70,6 +71,25 @@ def test_a_saturday_service_opens_saturdays_but_no_holiday(donor: Grower, recipi
     days = [date(2026, 8, 8), date(2026, 8, 15), date(2026, 8, 16)]
     assert [found.origin.is_open(day) for day in days] == [True, False, False]
     assert [found.destination.is_open(day) for day in days] == [True, True, False]
+
+
+def test_the_way_is_that_of_the_carrier_service(donor: Grower, recipient: Grower) -> None:
+    weekly = CarrierService.objects.create(
+        grower=donor,
+        country="FR",
+        weekdays=["tuesday", "saturday"],
+        delivers_on_saturday=True,
+        promised_days_abroad=9,
+        closed_days=["2026-08-04"],
+    )
+    usual = way(offer_at(donor, PARIS), make_site(recipient, **BANGKOK))
+    found = way(offer_at(donor, PARIS_TOO, carrier_service=weekly), Site.objects.get(name="canal"))
+    # 4 August 2026 is a Tuesday, 8 August a Saturday.
+    days = [date(2026, 8, day) for day in (3, 4, 8, 11)]
+    assert [found.origin.is_open(day) for day in days] == [False, False, True, True]
+    assert [found.destination.is_open(day) for day in days] == [True, True, True, True]
+    assert not found.transit.day_probability[:4].any()  # nothing comes in less than half the promise
+    assert usual.transit.day_probability[3] > 0.0
 
 
 def test_a_saturday_service_leaves_a_friday_closed(donor: Grower, recipient: Grower) -> None:

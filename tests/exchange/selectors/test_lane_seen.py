@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from geographiclib.geodesic import Geodesic
 
 from exchange.matching.side import Lane
-from exchange.models import Agreement, Pairing, Shipment
+from exchange.models import Agreement, CarrierService, Pairing, Shipment
 from exchange.science.arrays import FloatArray
 from exchange.science.transit import (
     MAX_BUSINESS_DAYS,
@@ -121,7 +121,7 @@ def test_each_state_counts_once_and_in_one_direction(society: Society) -> None:
     assert there.delivered.tolist() == [1, 0, 2, *[0] * 11, 2]
     assert (there.lost, there.under_way) == (2, [0, 0])
     assert plain(found.between(society.seed.site, society.given.site)) == ([1], 0, [])
-    assert set(found.lanes) == {("FR", "DE"), ("DE", "FR")}
+    assert set(found.lanes) == {("FR", "DE", 5.0), ("DE", "FR", 5.0)}
 
 
 @pytest.mark.parametrize(
@@ -146,7 +146,20 @@ def test_a_parcel_under_way_has_not_come_in_the_days_that_are_over(
 ) -> None:
     parcel(others(society), "dispatched", dispatched_on=MONDAY, destination_country=destination)
     found = lanes_seen(MONDAY + timedelta(days=ahead)).lanes
-    assert found["FR", destination].under_way == [expected]
+    assert found["FR", destination, 2.0 if destination == "FR" else 5.0].under_way == [expected]
+
+
+def test_parcels_of_another_promise_are_another_lane(society: Society) -> None:
+    received(others(society), 1, 1, promised_days=1)
+    received(others(society), 4)
+    received(others(society), 7, promised_days=5)
+    seen, ends = lanes_seen(TODAY), (society.given.site, society.seed.site)
+    quick = CarrierService(country="FR", promised_days_home=3, promised_days_abroad=1)
+    unknown = CarrierService(country="FR", promised_days_abroad=2)
+    assert plain(seen.between(*ends, quick)) == ([0], 0, [])
+    assert plain(seen.between(*ends)) == ([3, 6], 0, [])
+    assert seen.between(*ends, unknown) is UNSEEN
+    assert set(seen.lanes) == {("FR", "DE", 1.0), ("FR", "DE", 5.0)}
 
 
 def test_all_lanes_are_read_in_one_query(society: Society) -> None:
@@ -180,7 +193,7 @@ def test_parcels_under_way_count_as_censored_in_brute_force(society: Society) ->
         parcel(others(society), "dispatched", dispatched_on=TODAY - timedelta(days=days_ago))
     # Two customs days before Thursday 1 July is Tuesday 29 June: three weekdays from Wednesday 23 June are
     # over (24, 25, 28), and eight from Wednesday 16 June.
-    assert lanes_seen(TODAY).lanes["FR", "DE"].under_way == [3, 8]
+    assert lanes_seen(TODAY).lanes["FR", "DE", 5.0].under_way == [3, 8]
     counts = np.append(np.zeros(MAX_BUSINESS_DAYS), 0.0)
     counts[[2, 3]] = 1.0
     settled = prior(society) + counts

@@ -1,12 +1,12 @@
 """When a parcel had best be handed over: the dates of the pairing that stands, until it is dispatched."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from exchange.models import Pairing, Shipment
+from exchange.models import CarrierService, Pairing, Shipment
 from exchange.selectors.parcel_plan import ParcelPlan, parcel_plans
 from exchange.selectors.shipment import shipments_known
 from growers.models import Grower
@@ -43,6 +43,14 @@ def test_it_names_the_days_what_decides_them_and_the_flowers(sending: Sending) -
         flowers_from=date(2027, 7, 10),
         flowers_until=date(2027, 7, 13),
     )
+
+
+def test_the_last_good_day_ends_at_the_cut_off_of_its_service(sending: Sending) -> None:
+    counter = CarrierService.objects.create(grower=sending.donor, country="FR", cut_off=time(15, 30))
+    Shipment.objects.update(carrier_service=counter)
+    found = plan_of(sending)
+    assert found is not None
+    assert found.hand_over_until == datetime(2027, 7, 15, 13, 30, tzinfo=UTC)
 
 
 def test_without_a_deadline_nothing_decides_it(sending: Sending) -> None:

@@ -1,6 +1,6 @@
 """What stands in whose calendar, and how an entry that changes, ends or comes back is told."""
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -8,7 +8,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from exchange.models import CalendarEntry, LotOutlook, Reservation
+from exchange.models import CalendarEntry, CarrierService, LotOutlook, Offer, Reservation
 from exchange.services import calendar
 from exchange.services.agreement_change import agreement_send, agreement_withdraw
 from exchange.services.block import block_create
@@ -81,6 +81,23 @@ def test_the_donor_reads_when_to_post_and_until_when(bargain: Bargain) -> None:
         "zone": bargain.donor.zone,
         "alarm": True,
     }
+
+
+@pytest.mark.parametrize("precision", ["days", "clock"])
+def test_with_pollen_in_hand_and_a_known_cut_off_the_deadline_is_an_hour(
+    bargain: Bargain, precision: str
+) -> None:
+    counter = CarrierService.objects.create(grower=bargain.donor, country="FR", cut_off=time(15, 30))
+    Offer.objects.update(carrier_service=counter)
+    stands(bargain.pairing, precision=precision)
+    agree(bargain.pairing)
+    content = kinds(bargain.donor)["donor-post-by"].content
+    hour = ("Hand over by 15:30 (Europe/Paris): pollen of 'Ferry'", None, "2027-07-15T13:30:00+00:00")
+    day = ("Post not later than this day: pollen of 'Ferry'", "2027-07-15", None)
+    found = content["summary"], content["first"], content["at"]
+    assert found == (hour if precision == "clock" else day)
+    assert content["zone"] == ("Europe/Paris" if precision == "clock" else "")
+    assert content["alarm"] is True
 
 
 def test_the_recipient_reads_of_arrival_and_flowers(bargain: Bargain, recipient: Grower) -> None:

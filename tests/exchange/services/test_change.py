@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from types import ModuleType
 from typing import Any
 
@@ -16,8 +16,13 @@ import pytest
 from django.db import connection
 
 from exchange import services
-from exchange.models import Lot, Offer, Packet, QuietAsk, Store, WantedCross
+from exchange.models import CarrierService, Lot, Offer, Packet, QuietAsk, Store, WantedCross
 from exchange.services.assay import Counts, assay_record
+from exchange.services.carrier_service import (
+    carrier_service_create,
+    carrier_service_remove,
+    carrier_service_update,
+)
 from exchange.services.collection import offer_collect
 from exchange.services.incident import WhatHappened, lot_incident, packet_incident, store_incident
 from exchange.services.lot import lot_collect
@@ -64,6 +69,7 @@ LOG = log_of(steady(5.0), first=NOON - timedelta(hours=2), hours=2.0)
 
 KINDS = {
     "exchange_offer": "offer",
+    "exchange_carrierservice": "offer",
     "exchange_lot": "offer",
     "exchange_supply": "offer",
     "exchange_wantedcross": "wanted_cross",
@@ -98,7 +104,16 @@ CONCLUSIONS = {
 
 
 OF_OFFERS = dict.fromkeys(
-    ("collection", "lot_change", "offer_change", "packet", "quiet_ask", "shortfall"), "offer"
+    (
+        "carrier_service",
+        "collection",
+        "lot_change",
+        "offer_change",
+        "packet",
+        "quiet_ask",
+        "shortfall",
+    ),
+    "offer",
 )
 """Modules whose services write what belongs to an offer."""
 
@@ -121,6 +136,7 @@ PARTS = {
 
 UNNOTED: dict[str, set[str]] = {
     "assay.assay_record": set(),
+    "carrier_service.carrier_service_create": {"offer"},
     "incident.lot_incident": set(),
     "incident.packet_incident": set(),
     "incident.store_incident": set(),
@@ -150,6 +166,7 @@ class World:
     way: Packet
     chest: Store
     elsewhere: Store
+    counter: CarrierService
 
     @property
     def offered(self) -> dict[str, Any]:
@@ -180,11 +197,12 @@ def world(donor: Grower, recipient: Grower, clock: MovableClock) -> World:
     way = packet_hand_over(
         actor=donor, packet=packet_fill(actor=donor, lot=lot, doses=1, agreement=agreement)
     )
+    counter = carrier_service_create(actor=donor, name="counter", country="FR")
     return World(
         grower=donor,
         plant=plant,
         taxon=make_taxon(),
-        offer=make_offer(plant),
+        offer=make_offer(plant, carrier_service=counter),
         wanted=make_wanted_cross(plant),
         ask=ask,
         lot=lot,
@@ -192,6 +210,7 @@ def world(donor: Grower, recipient: Grower, clock: MovableClock) -> World:
         way=way,
         chest=store_of_kind(donor, "chest_freezer"),
         elsewhere=store_of_kind(recipient, "refrigerator"),
+        counter=counter,
     )
 
 
@@ -209,6 +228,15 @@ def collected(offer: Offer, doses: int, collected_on: date) -> Lot:
 Scenario = Callable[[World], object]
 
 SCENARIOS: dict[str, Scenario] = {
+    "carrier_service.carrier_service_create": lambda w: carrier_service_create(
+        actor=w.grower, name="locker", country="FR"
+    ),
+    "carrier_service.carrier_service_update": lambda w: carrier_service_update(
+        actor=w.grower, service=w.counter, cut_off=time(15)
+    ),
+    "carrier_service.carrier_service_remove": lambda w: carrier_service_remove(
+        actor=w.grower, service=w.counter
+    ),
     "offer.offer_create": lambda w: offer_create(actor=w.grower, plant=w.plant, treatment="fresh", doses=1),
     "offer.offer_in_hand_create": lambda w: offer_in_hand_create(
         actor=w.grower,

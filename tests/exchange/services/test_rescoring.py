@@ -4,7 +4,7 @@ import os
 import subprocess
 import sys
 import threading
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 from typing import Any
 
 import pytest
@@ -13,11 +13,13 @@ from django.db import connection, connections
 
 from exchange.models import DueTask, Lease, MatchingRun, Notification, Pairing
 from exchange.services import rescoring
+from exchange.services.carrier_service import carrier_service_create, carrier_service_update
 from exchange.services.coordinator import coordinator_grant
 from exchange.services.due import run_due
 from exchange.services.lease import LEASE_LASTS, LeaseLost, leased
 from exchange.services.matching import matching_reckon, matching_store
 from exchange.services.offer import offer_pause
+from exchange.services.offer_change import offer_update
 from exchange.services.pairing import pairing_dismiss
 from exchange.services.rescoring import CLAIM_LASTS, matching_preview, rescore
 from exchange.tasks.matching import matching
@@ -91,6 +93,31 @@ def test_an_edit_reckons_only_what_it_touches(
     bloom_said_set(actor=outsider, plant=seed, **SUMMER | {"first_month": 7})
     rescore(now=NOON + SECOND)
     assert reckoned == [str(seed.wanted_crosses.get().public_id)]
+
+
+@pytest.mark.parametrize(
+    ("said", "follows"),
+    [
+        ({"closed_days": [date(2027, 7, 1), date(2027, 7, 2)]}, True),
+        ({"promised_days_abroad": 15}, True),
+        ({"delivers_on_saturday": True}, True),
+        ({"weekdays": ["wednesday"]}, True),
+        ({"promised_days_home": 1}, True),
+        ({"cut_off": time(16)}, False),
+        ({"name": "another word for it"}, False),
+    ],
+)
+def test_what_a_carrier_service_does_reaches_the_pairings(
+    society: Society, said: dict[str, Any], follows: bool
+) -> None:
+    donor = society.offer.plant.grower
+    service = carrier_service_create(actor=donor, name="counter", country="FR")
+    offer_update(actor=donor, offer=society.offer, carrier_service=service)
+    rescore(now=NOON)
+    before = Pairing.objects.get().input_digest
+    carrier_service_update(actor=donor, service=service, **said)
+    rescore(now=NOON + SECOND)
+    assert (Pairing.objects.latest("pk").input_digest != before) is follows
 
 
 def test_the_task_follows_the_clock(society: Society) -> None:
