@@ -29,12 +29,29 @@ class PackingPreset(models.TextChoices):
 
     COLD_BOX = "cold_box"
     ENVELOPE = "envelope"
+    OWN_BOX = "own_box"
+
+
+BOX_FITS_PACKING = models.Q(packing="own_box", box__isnull=False) | (
+    ~models.Q(packing="own_box") & models.Q(box__isnull=True)
+)
+"""An own box has its measures, and nothing else has."""
+
+
+class Wall(models.TextChoices):
+    """What the wall of a box is made of."""
+
+    POLYSTYRENE = "polystyrene"
+    POLYURETHANE = "polyurethane"
+    VACUUM_PANEL = "vacuum_panel"
+    PADDING = "padding"
 
 
 class Offer(PublicModel):
     """One offer of one plant; ``countries`` are those its donor posts to besides the own.
 
-    Without a ``carrier_service`` parcels go by the country's usual week; ``posts_on_saturday`` adds Saturday.
+    ``box`` is what an own box measures and holds. Without a ``carrier_service`` parcels go by the country's
+    usual week; ``posts_on_saturday`` adds Saturday.
     ``terms`` are what a taker must agree to, as codes with parameters. ``confirmed_at`` is when the donor
     last said that it still holds, ``still_true_asked_at`` when they were asked and have not answered since:
     a paused offer with it was paused by silence. ``doses`` is what was offered, the supply counts what
@@ -50,6 +67,7 @@ class Offer(PublicModel):
     state = models.CharField(max_length=10, choices=OpenState, default=OpenState.OPEN)
     treatment = models.CharField(max_length=10, choices=Treatment)
     packing = models.CharField(max_length=20, choices=PackingPreset, default=PackingPreset.COLD_BOX)
+    box = models.JSONField(null=True, blank=True)
     doses = models.PositiveSmallIntegerField()
     doses_per_flower = models.PositiveSmallIntegerField(default=1)
     countries = models.JSONField(default=list, blank=True)
@@ -75,5 +93,9 @@ class Offer(PublicModel):
             models.CheckConstraint(
                 condition=models.Q(kind="in_hand") | ~models.Q(treatment="frozen"),
                 name="offer_frozen_is_in_hand",
+            ),
+            models.CheckConstraint(
+                condition=BOX_FITS_PACKING,
+                name="offer_own_box_has_measures",
             ),
         ]

@@ -5,7 +5,7 @@ from django.db.models import Q
 
 from exchange.models.agreement import Agreement
 from exchange.models.carrier_service import CarrierService
-from exchange.models.offer import PackingPreset
+from exchange.models.offer import BOX_FITS_PACKING, PackingPreset
 from growers import clock
 from growers.models.base import PublicModel
 
@@ -40,6 +40,7 @@ class Shipment(PublicModel):
     agreement = models.ForeignKey(Agreement, on_delete=models.PROTECT, related_name="shipments")
     state = models.CharField(max_length=10, choices=State, default=State.PLANNED)
     packing = models.CharField(max_length=20, choices=PackingPreset)
+    box = models.JSONField(null=True, blank=True)
     carrier = models.CharField(max_length=60, blank=True)
     tracking_number = models.CharField(max_length=60, blank=True)
     carrier_service = models.ForeignKey(
@@ -64,6 +65,10 @@ class Shipment(PublicModel):
             models.Index(fields=["origin_country", "destination_country", "state"], name="shipment_of_lane")
         ]
         constraints = [
+            models.CheckConstraint(
+                condition=BOX_FITS_PACKING,
+                name="shipment_own_box_has_measures",
+            ),
             models.UniqueConstraint(
                 "agreement",
                 condition=Q(state__in=["planned", "packed", "dispatched", "held"]),

@@ -232,6 +232,7 @@ ICE_DENSITY_KG_L = Constant(0.917, "kg/L", "ice at 0 °C, handbook value", "memo
 CONDUCTIVITY_EPS_W_M_K = Constant(
     0.035, "W/(m K)", "expanded polystyrene 0.033–0.040; a trade page: R 3.6–4.2 per inch", "memory"
 )
+CONDUCTIVITY_POLYURETHANE_W_M_K = Constant(0.024, "W/(m K)", "foam, 0.020–0.028", "memory")
 CONDUCTIVITY_VACUUM_PANEL_W_M_K = Constant(0.006, "W/(m K)", "intact panel 0.004–0.008", "memory")
 CONDUCTIVITY_PADDING_W_M_K = Constant(0.04, "W/(m K)", "air-filled padding, near still air", "judgement")
 DEFAULT_BOX_INSIDE_CM = Constant(10.0, "cm", "edge of a cube of 1 litre", "judgement")

@@ -216,6 +216,11 @@ def ice_needed_kg(packing: Packing, ambient_c: float, hours: float) -> float:
 def ice_fits(packing: Packing, ice_kg: float) -> bool:
     """Whether so much ice leaves the share of the inside free that packet, air and card need."""
     check_range("ice_kg", ice_kg, 0.0, 1000.0)
-    litres = float(np.prod(packing.inside_cm)) / 1000.0
-    room = (1.0 - constants.FREE_INSIDE_SHARE.value) * litres
-    return ice_kg / constants.ICE_DENSITY_KG_L.value <= room
+    return ice_kg <= most_ice_kg(packing.inside_cm)
+
+
+def most_ice_kg(inside_cm: tuple[float, float, float]) -> float:
+    """The ice, kg, that leaves the share of an inside (length, width, height in cm) free that is needed."""
+    check_positive("inside_cm", inside_cm)
+    room_litres = (1.0 - constants.FREE_INSIDE_SHARE.value) * float(np.prod(inside_cm)) / 1000.0
+    return room_litres * constants.ICE_DENSITY_KG_L.value

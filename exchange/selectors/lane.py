@@ -6,12 +6,10 @@ import numpy as np
 
 from exchange.matching.side import Lane
 from exchange.models import Offer
-from exchange.models.offer import PackingPreset
 from exchange.science import constants
 from exchange.science.arrays import FloatArray
 from exchange.science.climate import climate_of
 from exchange.science.distance import geodesic_km
-from exchange.science.packing import DEFAULT_PACKING, UNCOOLED_PACKING
 from exchange.science.parcel import ambient_temperature_c
 from exchange.science.transit import (
     slower,
@@ -24,9 +22,8 @@ from exchange.selectors.carrier_service import (
     promised_days,
 )
 from exchange.selectors.lane_seen import LaneSeen, lanes_seen
+from exchange.selectors.packing import packing_of
 from growers.models import Site
-
-PACKINGS = {PackingPreset.COLD_BOX: DEFAULT_PACKING, PackingPreset.ENVELOPE: UNCOOLED_PACKING}
 
 
 def lane(offer: Offer, origin: Site, destination: Site, today: date, seen: LaneSeen | None = None) -> Lane:
@@ -48,7 +45,7 @@ def lane(offer: Offer, origin: Site, destination: Site, today: date, seen: LaneS
         destination=delivery_calendar(service, destination.cell_country, today, saturday=saturday),
         transit=transit,
         slow_transit=slower(transit),
-        packing=PACKINGS[PackingPreset(offer.packing)],
+        packing=packing_of(offer.packing, offer.box),
         ambient_c=ambient_between(origin, destination),
         customs_delay_days=int(constants.CUSTOMS_DELAY_DAYS.value) if abroad else 0,
         collected_before_cut_off=offer.collected_before_cut_off,

@@ -18,9 +18,9 @@ from exchange.science.lot_course import (
     until,
 )
 from exchange.science.parcel import parcel_temperature_c
-from exchange.selectors.lane import PACKINGS
 from exchange.selectors.lot_record import History, LotRecord
 from exchange.selectors.lot_time import hours_since_cut
+from exchange.selectors.packing import packing_of
 from exchange.selectors.temperature_spell import gap_c, logger_spells
 
 STORE_C = {
@@ -122,7 +122,7 @@ def _stay_spells(lot: Lot, stays: Iterable[Stay], ends: float) -> Iterator[Spell
 
 def _parcel_spell(stay: Stay, first: float, last: float) -> Spell:
     hours = np.linspace(0.0, last - first, PARCEL_READINGS)
-    temperature = parcel_temperature_c(PACKINGS[stay.packing], stay.ambient_c or 0.0, hours)  # type: ignore[index]
+    temperature = parcel_temperature_c(packing_of(stay.packing, stay.box), stay.ambient_c or 0.0, hours)
     return Spell(first + hours, temperature, "parcel")
 
 

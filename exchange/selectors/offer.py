@@ -8,6 +8,7 @@ from django.db.models import Prefetch, QuerySet
 from django.utils.translation import get_language
 
 from exchange.models import Lot, Offer, Reservation, Supply
+from exchange.selectors.packing import Box, box_shown
 from exchange.wording.term import terms_worded
 from growers import clock
 from growers.models import Grower
@@ -35,6 +36,7 @@ class OfferForOwner:
     row: Offer
     terms: tuple[Mapping[str, Any], ...]
     supply: SupplyCount
+    box: Box
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self.row, name)
@@ -50,7 +52,15 @@ def offers_of(grower: Grower) -> QuerySet[Offer]:
 def offers_for(offers: Iterable[Offer]) -> list[OfferForOwner]:
     """Loaded offers for their owner."""
     language = get_language() or "en"
-    return [OfferForOwner(row, tuple(terms_worded(row.terms, language)), supply_count(row)) for row in offers]
+    return [
+        OfferForOwner(
+            row,
+            tuple(terms_worded(row.terms, language)),
+            supply_count(row),
+            box_shown(row.packing, row.box),
+        )
+        for row in offers
+    ]
 
 
 def supply_count(offer: Offer) -> SupplyCount:

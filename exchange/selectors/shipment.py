@@ -12,14 +12,14 @@ from django.db.models import Prefetch, Q, QuerySet
 
 from exchange.matching.side import Lane
 from exchange.models import Packet, Shipment
-from exchange.models.offer import PackingPreset
 from exchange.science.business_day import delivery_date
 from exchange.science.parcel import hours_cold
 from exchange.science.transit import MAX_BUSINESS_DAYS, arrival_quantile_days
 from exchange.selectors.block import hidden_from
 from exchange.selectors.carrier_service import accepted_on
-from exchange.selectors.lane import PACKINGS, lane
+from exchange.selectors.lane import lane
 from exchange.selectors.lane_seen import UNSEEN, LaneSeen, LanesSeen
+from exchange.selectors.packing import Box, box_shown
 from exchange.selectors.parcel_plan import ParcelPlan
 from exchange.wording.shipment import content_caution
 from growers import clock
@@ -52,6 +52,7 @@ class ShipmentForViewer:
     state: str
     packets: tuple[UUID, ...]
     packing: str
+    box: Box
     hours_cold: float
     carrier: str
     tracking_number: str
@@ -91,7 +92,7 @@ def shipment_for(
     agreement = shipment.agreement
     way = _lane(shipment, at, seen.between(*_ends(shipment), shipment.carrier_service))
     expected = _expected(shipment, at, way)
-    cold = hours_cold(PACKINGS[PackingPreset(shipment.packing)], float(way.ambient_c[at.month - 1]))
+    cold = hours_cold(way.packing, float(way.ambient_c[at.month - 1]))
     return ShipmentForViewer(
         public_id=shipment.public_id,
         role="consignor" if agreement.donor_id == viewer.pk else "consignee",
@@ -99,6 +100,7 @@ def shipment_for(
         state=shipment.state,
         packets=tuple(packet.public_id for packet in shipment.packets.all()),
         packing=shipment.packing,
+        box=box_shown(shipment.packing, shipment.box),
         hours_cold=round(min(cold, LONGEST_COLD_HOURS), 1),
         carrier=shipment.carrier,
         tracking_number=shipment.tracking_number,
@@ -171,7 +173,7 @@ def _lane(shipment: Shipment, at: datetime, seen: LaneSeen) -> Lane:
     """The way of the offer's parcels, with the packing and the service of this one."""
     offer = copy(shipment.agreement.offer)
     offer.packing, offer.posts_on_saturday = shipment.packing, shipment.posts_on_saturday
-    offer.carrier_service = shipment.carrier_service
+    offer.box, offer.carrier_service = shipment.box, shipment.carrier_service
     return lane(offer, *_ends(shipment), at.date(), seen)
 
 

@@ -52,7 +52,7 @@ def alternatives(
         ("dried_instead_of_fresh", 1, _dry, offer.lot is None and row.treatment == Treatment.FRESH),
         ("saturday_service", 1, _post_on_saturday, not row.posts_on_saturday),
         ("collect_before_cut_off", 1, _collect_before_cut_off, not row.collected_before_cut_off),
-        ("cold_box", 2, _use_cold_box, row.packing != PackingPreset.COLD_BOX),
+        ("cold_box", 2, _use_cold_box, row.packing == PackingPreset.ENVELOPE),
         ("post_to_country", 2, _post_to(wanted.country), _not_posted_to(offer, wanted)),
     ]
     return [Alternative(code, effort, reckoned(change)) for code, effort, change, is_open in found if is_open]

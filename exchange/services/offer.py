@@ -8,11 +8,13 @@ from django.db import transaction
 
 from exchange.models import CarrierService, Lot, Offer, Store
 from exchange.models.offer import OpenState
+from exchange.selectors.packing import Box
 from exchange.services.carrier_service import carrier_service_check
 from exchange.services.lot import lot_begin, treatment_fits_check
 from exchange.services.offer_due import still_true_cancel, still_true_set
 from exchange.services.open_state import state_change
 from exchange.services.outlook import outlook_renew
+from exchange.services.packing import box_check
 from exchange.services.store import store_of_kind
 from exchange.services.supply import supply_open
 from exchange.services.term import default_terms, terms_checked
@@ -32,6 +34,7 @@ class OfferFields(TypedDict, total=False):
 
     treatment: str
     packing: str
+    box: Box | None
     doses: int
     doses_per_flower: int
     countries: Sequence[str]
@@ -142,6 +145,7 @@ def _offer_check(
     if offer.plant.pollen_fertility == Fertility.NO:
         problems.add("plant", offer.plant.name_as_grown, "a plant with working pollen")
     countries_check(offer, problems)
+    box_check(offer, problems, stated=True)
     carrier_service_check(offer.carrier_service, offer.plant, problems)
     if lot is None and offer.treatment == "frozen":
         problems.add("treatment", offer.treatment, "fresh or dried; frozen pollen is a lot in hand")

@@ -7,11 +7,13 @@ from django.db import transaction
 
 from exchange.models import CarrierService, Offer, Supply
 from exchange.models.offer import OpenState
+from exchange.selectors.packing import Box
 from exchange.services.carrier_service import carrier_service_check
 from exchange.services.deal import announce, offer_lock
 from exchange.services.offer import RANGES, countries_check, offer_pause, own_offer
 from exchange.services.offer_due import still_true_set
 from exchange.services.offer_part import Part, part_of
+from exchange.services.packing import box_check
 from exchange.services.supply import kept_back_set, total_set
 from exchange.services.term import terms_checked
 from growers import clock
@@ -26,6 +28,7 @@ class OfferChanges(TypedDict, total=False):
     """What may change in an offer; another treatment is another offer."""
 
     packing: str
+    box: Box | None
     doses: int
     doses_per_flower: int
     countries: Sequence[str]
@@ -52,7 +55,7 @@ def offer_update(*, actor: Grower, offer: Offer, **fields: Unpack[OfferChanges])
         if "doses" in fields:
             _doses_set(own, supplies)
         confirmed = _confirmed(own)
-        row_save(own, kind=Change.Kind.OFFER, names=[*fields, *confirmed])
+        row_save(own, kind=Change.Kind.OFFER, names=[*fields, "box", *confirmed])
         after_commit.start("exchange.matching")
     return own
 
@@ -120,6 +123,8 @@ def _check(offer: Offer, fields: OfferChanges) -> None:
     columns_check(offer, problems, ranges=RANGES, names=fields.keys())
     if "countries" in fields:
         countries_check(offer, problems)
+    if {"packing", "box"} & fields.keys():
+        box_check(offer, problems, stated="box" in fields)
     if "carrier_service" in fields:
         carrier_service_check(offer.carrier_service, offer.plant, problems)
     problems.refuse_if_any()

@@ -5,8 +5,7 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import Max, Sum
 
-from exchange.models import Agreement, CustodyEvent, Lot, Packet, Stay, Store
-from exchange.models.offer import PackingPreset
+from exchange.models import Agreement, CustodyEvent, Lot, Offer, Packet, Shipment, Stay, Store
 from exchange.selectors.lane import ambient_between
 from exchange.services.custody import note_check, occurred_check
 from exchange.services.lot_acting import Deed, deed_on
@@ -53,23 +52,30 @@ def packet_hand_over(
     packet: Packet,
     occurred_at: datetime | None = None,
     note: str = "",
-    packing: PackingPreset | None = None,
+    packed: Offer | Shipment | None = None,
 ) -> Packet:
-    """Give a packet on its way to whom it was filled for; its temperature is reckoned by the parcel model."""
+    """Give a packet on its way to whom it was filled for; its temperature is reckoned by the parcel model.
+
+    It is packed as its parcel, or else as its offer says.
+    """
     _holder_only(actor, packet)
     with deed_on(packet.lot, actor=actor, occurred_at=occurred_at, note=note) as deed:
         own = Packet.objects.select_for_update(of=("self",)).select_related("agreement").get(pk=packet.pk)
         if own.store_id is None:
             raise Conflict("The packet is on its way already.")
         _stay_end(own, deed.at, deed.problems)
-        usual = deed.lot.offer.packing if deed.lot.offer else PackingPreset.COLD_BOX
-        packing = PackingPreset(packing or usual)
+        said = packed or deed.lot.offer or Offer()
         Stay.objects.create(
-            lot=deed.lot, packet=own, packing=packing, ambient_c=_ambient_c(deed, own), since=deed.at
+            lot=deed.lot,
+            packet=own,
+            packing=said.packing,
+            box=said.box,
+            ambient_c=_ambient_c(deed, own),
+            since=deed.at,
         )
         own.store = None
         own.save(update_fields=["store"])
-        event = deed.noted(Kind.HANDED_OVER, packet=own, packing=packing, number=own.number)
+        event = deed.noted(Kind.HANDED_OVER, packet=own, packing=said.packing, number=own.number)
         custody_tell(event, [each for each in concerned(deed.lot) if _gets(each, own)])
     return own
 

@@ -31,7 +31,8 @@ class Pair:
 def pair_digest(pair: Pair, today: date, pedigree: Sequence[PedigreeEntry]) -> str:
     """Digest over day, model, both sides with forecasts and ancestors, and what the parcel's way hangs on."""
     row = pair.offer_row
-    posting = row.packing, _service(row.carrier_service), row.posts_on_saturday, row.collected_before_cut_off
+    packed = row.packing, row.box
+    posting = packed, _service(row.carrier_service), row.posts_on_saturday, row.collected_before_cut_off
     places = _cell(row.plant.site), _cell(pair.wanted_row.seed_parent.site)
     windows = _window(pair.offer.bloom), _window(pair.wanted.bloom)
     sides = _plain(replace(pair.offer, bloom=None)), _plain(replace(pair.wanted, bloom=None))

@@ -8,9 +8,9 @@ from django.db import transaction
 from django.db.models import Q
 
 from exchange.models import Agreement, AgreementEvent, CarrierService, Packet, Reservation, Shipment, Store
-from exchange.models.offer import PackingPreset
 from exchange.selectors.carrier_service import promised_days
 from exchange.selectors.lane_seen import lanes_seen
+from exchange.selectors.packing import Box
 from exchange.selectors.shipment import business_days_taken, expected_days
 from exchange.services.agreement_change import agreement_send
 from exchange.services.agreement_event import event_note
@@ -18,6 +18,7 @@ from exchange.services.carrier_service import carrier_service_check
 from exchange.services.custody import CLOCK_MAY_BE_FAST
 from exchange.services.incident import WhatHappened, packet_incident
 from exchange.services.packet import packet_back, packet_hand_over, packet_receive
+from exchange.services.packing import box_check
 from exchange.services.shipment_due import overdue_set
 from exchange.services.state_table import state_after
 from exchange.services.temperature_felt import temperature_felt
@@ -49,6 +50,7 @@ class ShipmentFields(TypedDict, total=False):
     """What a donor says of a parcel."""
 
     packing: str
+    box: Box | None
     carrier: str
     tracking_number: str
     carrier_service: CarrierService | None
@@ -75,6 +77,7 @@ def shipment_plan(*, actor: Grower, agreement: Agreement, **fields: Unpack[Shipm
         shipment = Shipment(
             agreement=deal,
             packing=offer.packing,
+            box=offer.box,
             carrier_service=offer.carrier_service,
             posts_on_saturday=offer.posts_on_saturday,
             origin_country=offer.plant.site.cell_country,
@@ -135,7 +138,7 @@ def shipment_dispatch(*, actor: Grower, shipment: Shipment, occurred_at: datetim
         if not own.agreement.reservations.filter(state=Reservation.State.USED).exists():
             agreement_send(actor=actor, agreement=own.agreement)
         for packet in own.packets.filter(store__isnull=False).order_by("pk"):
-            packet_hand_over(actor=actor, packet=packet, occurred_at=at, packing=PackingPreset(own.packing))
+            packet_hand_over(actor=actor, packet=packet, occurred_at=at, packed=own)
         expected = expected_days(own, at, lanes_seen(now.date()))
         own.dispatched_at, own.dispatched_on = at, expected.dispatched_on
         own.half_on, own.late_on = expected.half_on, expected.late_on
@@ -256,6 +259,7 @@ def _fields_set(shipment: Shipment, fields: ShipmentFields) -> None:
     unknown = [word for word in shipment.contents if word not in CONTENTS]
     if unknown or len(shipment.contents) > MOST_CONTENTS:
         problems.add("contents", unknown or shipment.contents, ", ".join(CONTENTS))
+    box_check(shipment, problems, stated="box" in fields)
     carrier_service_check(shipment.carrier_service, shipment.agreement.offer.plant, problems)
     problems.refuse_if_any()
 

@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from exchange.api.v1.box import BOX
 from exchange.models import Lot, Offer
 from growers.models import Change, Grower, Plant
 from tests.api.caller import Caller
@@ -43,6 +44,7 @@ def test_an_offer_on_request_is_made(plant: Plant, donor_api: Caller) -> None:
         "state": "open",
         "treatment": "dried",
         "packing": "cold_box",
+        "box": BOX,
         "doses": 4,
         "doses_per_flower": 1,
         "countries": ["DE"],
@@ -175,3 +177,16 @@ def test_a_list_costs_the_same_however_long(plant: Plant, donor_api: Caller) -> 
         counts.append(len(captured))
     # the token with its grower, the offers with plant and supply, the lots, their supplies, reservations
     assert counts == [5, 5]
+
+
+def test_an_own_box_is_read_as_it_was_measured(plant: Plant, donor_api: Caller) -> None:
+    box = {"wall": "vacuum_panel", "wall_cm": 2.0, "inside_cm": [20.0, 20.0, 20.0], "ice_kg": 2.0}
+    made = donor_api.post("offers", new(plant, packing="own_box", box=box))
+    assert (made.status, made.body["packing"], made.body["box"]) == (201, "own_box", box)
+    path = f"offers/{made.body['id']}"
+    refused = donor_api.patch(path, {"box": {**box, "ice_kg": 6}})
+    assert (refused.status, refused.faults) == (422, {"/box/ice_kg": "not_allowed"})
+    refused = donor_api.patch(path, {"box": {**box, "ice_kg": "2"}})
+    assert (refused.status, refused.faults) == (400, {"/box/ice_kg": "invalid"})
+    assert donor_api.get(path).body["box"] == box
+    assert donor_api.patch(path, {"packing": "cold_box"}).body["box"] == BOX

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from exchange.api.v1.box import BOX
 from exchange.models import Shipment
 from exchange.services.due import run_due
 from exchange.services.shipment import shipment_plan
@@ -59,6 +60,7 @@ def test_a_parcel_is_planned_and_read_by_both(
         "state": "planned",
         "packets": [str(sending.packet.public_id)],
         "packing": "cold_box",
+        "box": BOX,
         "hours_cold": cold,
         "carrier": "the post",
         "tracking_number": "",

@@ -12,7 +12,7 @@ from exchange.science.logger_choice import LoggerChoices
 from exchange.science.logger_layout import logger_layout
 from exchange.science.logger_text import logger_text
 from exchange.science.parcel import parcel_temperature_c
-from exchange.selectors.lane import PACKINGS
+from exchange.selectors.packing import PACKINGS
 from exchange.services.collection import offer_collect
 from exchange.services.packet import packet_fill, packet_hand_over
 from exchange.services.temperature import temperature_apply

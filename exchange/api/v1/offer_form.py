@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from exchange.api.strict import Choice, Day, Flag, Id, StrictSerializer, Text, Whole, Words
+from exchange.api.v1.box import BOX, BoxIn, BoxOut
 from exchange.api.v1.term_form import TERM, TermIn, TermOut
 from exchange.models import Offer, Store
 from exchange.models.offer import OpenState, PackingPreset, Treatment
@@ -18,6 +19,7 @@ OFFER: dict[str, Any] = {
     "state": "open",
     "treatment": "dried",
     "packing": "cold_box",
+    "box": BOX,
     "doses": 4,
     "doses_per_flower": 1,
     "countries": ["DE"],
@@ -84,6 +86,7 @@ class OfferOut(serializers.Serializer[Any]):
     state = serializers.ChoiceField(OpenState.choices)
     treatment = serializers.ChoiceField(Treatment.choices)
     packing = serializers.ChoiceField(PackingPreset.choices)
+    box = BoxOut()
     doses = serializers.IntegerField(help_text="One is enough for one flower.")
     doses_per_flower = serializers.IntegerField(help_text="Taken of each flower that is collected.")
     countries = serializers.ListField(child=serializers.CharField(), help_text="Besides the own.")
@@ -109,7 +112,8 @@ class OfferIn(StrictSerializer):
     plant_id = Id()
     kind = Choice(Offer.Kind.choices, default=Offer.Kind.ON_REQUEST.value)
     treatment = Choice(Treatment.choices)
-    packing = Choice(PackingPreset.choices, required=False)
+    packing = Choice(PackingPreset.choices, required=False, help_text="`own_box` needs `box`.")
+    box = BoxIn(required=False, allow_null=True)
     doses = Whole(1, 999)
     doses_per_flower = Whole(1, 50, required=False)
     countries = Words(child=Text(max_length=2), max_length=250, required=False, help_text="ISO 3166 alpha-2.")
@@ -127,7 +131,8 @@ class OfferIn(StrictSerializer):
 class OfferChangeIn(StrictSerializer):
     """What may change; another treatment is another offer."""
 
-    packing = Choice(PackingPreset.choices)
+    packing = Choice(PackingPreset.choices, help_text="`own_box` needs `box`.")
+    box = BoxIn(allow_null=True)
     doses = Whole(1, 999, help_text="In all, those promised, sent and kept back too.")
     doses_per_flower = Whole(1, 50)
     countries = Words(child=Text(max_length=2), max_length=250, help_text="ISO 3166 alpha-2.")

@@ -10,6 +10,7 @@ from exchange.api.operation import Call, act, change, create, page, read
 from exchange.api.reference import fields_named, row_named
 from exchange.api.resource import Resource
 from exchange.api.strict import Choice, Flag, Id, Instant, StrictSerializer, Text, Words
+from exchange.api.v1.box import BOX, BoxIn, BoxOut
 from exchange.api.v1.carrier_service import service_taken
 from exchange.api.v1.told import ToldOut
 from exchange.models import Agreement, Shipment, Store
@@ -43,6 +44,7 @@ SHIPMENT: dict[str, Any] = {
     "state": "planned",
     "packets": ["3e2d1c0b-a998-4877-8665-544332211000"],
     "packing": "cold_box",
+    "box": BOX,
     "hours_cold": 18.7,
     "carrier": "",
     "tracking_number": "",
@@ -108,6 +110,7 @@ class ShipmentOut(serializers.Serializer[Any]):
     state = serializers.ChoiceField(Shipment.State.choices)
     packets = serializers.ListField(child=serializers.UUIDField())
     packing = serializers.ChoiceField(PackingPreset.choices)
+    box = BoxOut()
     hours_cold = serializers.FloatField(help_text="Until its coolant is used up, reckoned, never promised.")
     carrier = serializers.CharField()
     tracking_number = serializers.CharField()
@@ -133,7 +136,8 @@ class ShipmentOut(serializers.Serializer[Any]):
 class ShipmentFieldsIn(StrictSerializer):
     """What may be said of a parcel."""
 
-    packing = Choice(PackingPreset.choices, required=False)
+    packing = Choice(PackingPreset.choices, required=False, help_text="`own_box` needs `box`.")
+    box = BoxIn(required=False, allow_null=True)
     carrier = Text(max_length=60, required=False, allow_blank=True)
     tracking_number = Text(max_length=60, required=False, allow_blank=True)
     carrier_service_id = Id(

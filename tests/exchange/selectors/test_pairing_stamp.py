@@ -96,8 +96,8 @@ def beside(pairing: Pairing) -> list[models.Model]:
 
 
 def changes(row: models.Model) -> dict[str, Any]:
-    """Another value for each column of a row that may get one."""
-    fixed = WRITTEN_ONCE if isinstance(row, Pairing) else {"public_id"}
+    """Another value for each column of a row that may get one; a box changes with its packing alone."""
+    fixed = WRITTEN_ONCE if isinstance(row, Pairing) else {"public_id", "box"}
     found = {}
     for field in row._meta.concrete_fields:
         if not field.primary_key and field.name not in fixed and field.name != "is_active":

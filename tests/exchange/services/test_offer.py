@@ -151,7 +151,7 @@ ON_REQUEST_REFUSED: dict[str, tuple[dict[str, Any], str]] = {
     ),
     "no-such-treatment": ({"treatment": "boiled"}, "treatment is 'boiled'; allowed: fresh, dried, frozen."),
     "treatment-missing": ({"treatment": ""}, "treatment is missing; allowed: fresh, dried, frozen."),
-    "no-such-packing": ({"packing": "sack"}, "packing is 'sack'; allowed: cold_box, envelope."),
+    "no-such-packing": ({"packing": "sack"}, "packing is 'sack'; allowed: cold_box, envelope, own_box."),
     "no-dose": ({"doses": 0}, "doses is 0; allowed: whole numbers from 1 to 999."),
     "too-many-doses": ({"doses": 1000}, "doses is 1000; allowed: whole numbers from 1 to 999."),
     "half-a-dose": ({"doses": 1.5}, "doses is 1.5; allowed: whole numbers from 1 to 999."),

@@ -163,7 +163,7 @@ def test_only_the_donor_of_what_both_agreed_plans_it(sending: Sending, outsider:
 @pytest.mark.parametrize(
     ("field", "value", "shown", "allowed"),
     [
-        ("packing", "crate", "'crate'", "cold_box, envelope"),
+        ("packing", "crate", "'crate'", "cold_box, envelope, own_box"),
         ("carrier", "a" * 61, f"'{'a' * 59}… (63 characters)", "at most 60 characters"),
         ("tracking_number", "RR\x07", "'RR\\x07'", "text without control or invisible characters"),
         ("posts_on_saturday", 1, "1", "true or false"),
