@@ -58,7 +58,7 @@ def detour_lane(first: Lane, second: Lane, handling_days: int) -> Lane:
 
 
 def one_after_the_other(first: Transit, second: Transit) -> Transit:
-    """Transit of two parcels, the second posted with what came in the first; 15 days or more in the last cell.
+    """Transit of two parcels, one after the other; 15 days or more are in the last cell.
 
     The legs are taken as independent: what delays one says nothing about the other.
     """

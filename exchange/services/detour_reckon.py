@@ -5,6 +5,7 @@ from typing import Any
 
 from exchange.models import Agreement, Detour
 from exchange.selectors.detour_plan import Ways, ways_of
+from exchange.selectors.leg import route_of
 from exchange.selectors.plan_record import plan_record
 from exchange.services.detour_rule import LIVE, under_way
 from exchange.services.due import due_set, register
@@ -48,6 +49,17 @@ def worth_check(agreement: Agreement, ways: Ways, named: float | None) -> None:
         _refuse("below_wanted", below_wanted(chance, wanted))
     if named is not None and chance < named:
         _refuse("below_named", below_named(chance, named))
+
+
+def route_check(agreement: Agreement) -> None:
+    """Before a parcel to a steward is planned: its plan of today; ``Conflict`` as when it was agreed."""
+    detour = route_of(agreement)
+    if detour is None:
+        return
+    ways, today = ways_today(detour), clock.now().date()
+    worth_check(detour.agreement, ways, detour.least_chance)
+    plan_set(detour, ways, today)
+    detour.save(update_fields=["plan", "planned_on", "not_later_than"])
 
 
 def _refuse(code: str, detail: str) -> None:

@@ -7,16 +7,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 CAUTION: str | Promise = gettext_lazy(
-    "The steward says that they hold a permit; nobody here has checked it, and nothing here is permission. Ask"
-    " your plant-health authority whether pollen may come to you in this way."
+    "The steward says that they hold a permit; nobody here has checked it, and nothing here is permission."
+    " Ask your plant-health authority whether pollen may come to you in this way."
 )
 
 
 def below_wanted(chance: float, least: float) -> str:
     """Too little for what the wanted cross asks for."""
     return _(
-        "By way of the steward each flower has a chance of {chance} in 100; the wanted cross asks for at least"
-        " {least} in 100."
+        "By way of the steward each flower has a chance of {chance} in 100; the wanted cross asks for at"
+        " least {least} in 100."
     ).format(chance=_in_100(chance), least=_in_100(least))
 
 
