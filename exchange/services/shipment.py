@@ -191,9 +191,10 @@ def shipment_receive(
         _condition_check(condition)
         _state_set(own, State.RECEIVED)
         _time_check(at, own.dispatched_at or own.created_at, now)
-        packets = list(own.packets.filter(store=None).select_related("lot").order_by("pk"))
-        for packet in packets:
-            packet_receive(actor=actor, packet=packet, store=store, occurred_at=at)
+        coming = own.packets.filter(store=None).order_by("pk")
+        packets = [
+            packet_receive(actor=actor, packet=packet, store=store, occurred_at=at) for packet in list(coming)
+        ]
         own.condition, own.ended_at = condition, at
         own.business_days = business_days_taken(own, at)
         _save(own)

@@ -53,7 +53,7 @@ def in_100(estimate: dict[str, Any]) -> str:
 def test_it_says_what_it_costs_and_the_donor_is_asked(gathered: Gathered) -> None:
     forget()
     detour = gathered.ask()
-    assert (detour.state, NOON <= detour.recipient_yes_at, detour.donor_yes_at) == ("asked", True, None)
+    assert (detour.state, detour.recipient_yes_at >= NOON, detour.donor_yes_at) == ("asked", True, None)
     direct, by_way = detour.told["direct"], detour.told["by_way"]
     assert 0 < by_way["estimate"] < direct["estimate"]
     for chance in (direct, by_way):
@@ -76,7 +76,7 @@ def test_its_plan_posts_so_that_the_steward_gets_it_in_their_days(gathered: Gath
     soon = gathered.ask().plan["dates"]
     detour_withdraw(actor=gathered.recipient, agreement=gathered.agreement)
     then = detour_ask(actor=gathered.recipient, agreement=gathered.agreement, gathering=late).plan["dates"]
-    assert soon["post_on"] < "2027-07-15" <= then["post_on"] <= "2027-08-10"
+    assert soon["post_on"] < "2027-07-10" <= then["post_on"] <= "2027-08-10"
     assert then["arrival_half"] > then["post_on"]
 
 
