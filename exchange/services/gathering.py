@@ -8,6 +8,7 @@ from django.db.models import QuerySet
 
 from exchange.matching.detour import MOST_HANDLING_DAYS
 from exchange.models import Agreement, Detour, Gathering
+from exchange.selectors.gathering import gatherings_known
 from exchange.services.deal import deals_alive
 from exchange.services.detour_rule import LIVE, detours_withdraw, live_detours, under_way
 from exchange.services.state_table import state_after
@@ -138,6 +139,8 @@ def _agreements(gathering: Gathering) -> QuerySet[Agreement]:
 
 def _own(actor: Grower, gathering: Gathering, *, locked: bool = True) -> Gathering:
     if gathering.steward_id != actor.pk:
+        if gatherings_known(actor).filter(pk=gathering.pk).exists():
+            raise Conflict("Only the steward can do this.")
         raise NotFound("There is no such gathering.")
     return gathering_locked(gathering) if locked else gathering
 

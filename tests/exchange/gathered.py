@@ -1,20 +1,32 @@
 """A gathering of a steward in Germany, and a packet from France that goes by way of it."""
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from exchange.models import Agreement, Detour, Gathering, Packet, Shipment, Store
+from exchange.selectors.plan_record import plan_record
 from exchange.services.detour import detour_accept, detour_ask, detour_yes
 from exchange.services.gathering import gathering_create
 from exchange.services.packet import packet_fill
 from exchange.services.shipment import shipment_dispatch, shipment_plan, shipment_receive
 from exchange.services.store import store_of_kind
 from growers.models import Grower
+from growers.services.bloom import bloom_said_set
 from growers.services.site import SiteFields
 from tests.exchange.bargain import agree, state_papers
-from tests.exchange.society import TODAY, Society, make_pairing, make_society
-from tests.factories import make_site
+from tests.exchange.plan import a_plan
+from tests.exchange.society import (
+    FRANCE,
+    GERMANY,
+    NOON,
+    SUMMER,
+    TODAY,
+    Society,
+    make_pairing,
+    make_society,
+)
+from tests.factories import make_offer_in_hand, make_plant, make_site, make_wanted_cross
 
 BERLIN: SiteFields = {"country": "DE", "latitude_deg": 52.25, "longitude_deg": 13.25}
 PERMIT = "EU-2027-4711"
@@ -85,6 +97,20 @@ class Gathered:
         return shipment_receive(actor=self.recipient, shipment=shipment, store=store)
 
 
+def make_deal(
+    donor: Grower, recipient: Grower, *, home: SiteFields = FRANCE, there: SiteFields = GERMANY
+) -> Agreement:
+    """An agreement across a border about a dose in hand, with a recipient whose plant flowers."""
+    number = Agreement.objects.count()
+    given = make_plant(donor, site=make_site(donor, name=f"pond {number}", **home), number=f"given {number}")
+    seed_site = make_site(recipient, name=f"lake {number}", **there)
+    seed = make_plant(recipient, site=seed_site, number=f"seed {number}")
+    bloom_said_set(actor=recipient, plant=seed, **SUMMER)
+    offer = make_offer_in_hand(given, date(2027, 6, 28), countries=[there["country"]])
+    wanted = make_wanted_cross(seed, flowers=4, least_chance=0.0007)
+    return agree(make_pairing(offer, wanted), doses=1)
+
+
 def make_gathering(steward: Grower, **said: Any) -> Gathering:
     """Parcels of the next four weeks for Germany; three days before they go on."""
     site = said.pop("site", None) or make_site(steward, name="steward's", **BERLIN)
@@ -107,3 +133,17 @@ def make_gathered(donor: Grower, recipient: Grower, steward: Grower) -> Gathered
     lot = society.offer.lots.get()
     packet = packet_fill(actor=donor, lot=lot, doses=2, agreement=agreement)
     return Gathered(society, make_gathering(steward), agreement, packet)
+
+
+def make_detour(gathering: Gathering, agreement: Agreement) -> Detour:
+    """A place that was asked for, as a row without any science."""
+    plan = plan_record(a_plan())
+    told = {"direct": plan["each_flower"], "by_way": plan["each_flower"]}
+    return Detour.objects.create(
+        gathering=gathering,
+        agreement=agreement,
+        recipient_yes_at=NOON,
+        told=told,
+        plan=plan,
+        planned_on=TODAY,
+    )

@@ -10,7 +10,13 @@ from exchange.api.resource import Resource
 from exchange.api.v1.address import POSTAL_ADDRESS, PostalAddressOut, postal_address_shown
 from exchange.api.v1.gathering_form import DETOUR, DONORS, STEWARDS, DetourIn, DetourOut, DetourYesIn
 from exchange.models import Agreement
-from exchange.selectors.detour import DetourForViewer, agreements_with_detours, detour_for, detour_of
+from exchange.selectors.detour import (
+    DetourForViewer,
+    agreements_with_detours,
+    detour_for,
+    detour_of,
+    detours_known,
+)
 from exchange.selectors.gathering import gatherings_known
 from exchange.services.detour import (
     detour_accept,
@@ -44,6 +50,13 @@ class OfDetour(Resource):
 
 class AgreementDetour(OfDetour):
     """The detour of one agreement."""
+
+    def rows(self, call: Call) -> QuerySet[Agreement]:
+        """To be read, those that have one; to ask, all of the viewer's."""
+        rows = super().rows(call)
+        if call.request.method == "POST":
+            return rows
+        return rows.filter(pk__in=detours_known(call.grower).order_by().values("agreement"))
 
     @read("detour_read", "The detour of an agreement", DetourOut, example=DETOUR, problems=("not_found",))
     def get(self, call: Call) -> Agreement:
@@ -84,7 +97,7 @@ class DetourYes(OfDetour):
         DetourOut,
         body=DetourYesIn,
         example=DONORS,
-        body_example={"least_chance": 0.05},
+        body_example={"least_chance": 0.001},
         **{**ACTS, "problems": ("not_found", "conflict", "invalid_input")},
     )
     def post(self, call: Call) -> Agreement:

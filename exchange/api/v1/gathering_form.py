@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from exchange.api.strict import Choice, Day, Flag, Id, Number, StrictSerializer, Text, Whole
+from exchange.api.strict import Choice, Day, Id, Number, StrictSerializer, Text, Whole
 from exchange.api.v1.region import REGION, RegionOut
 from exchange.api.v1.told import EstimateOut
 from exchange.matching.detour import MOST_HANDLING_DAYS
@@ -75,7 +75,7 @@ DETOUR: dict[str, Any] = {
     "changed_at": "2027-07-02T08:00:00Z",
     "ended_at": None,
 }
-DONORS = {**DETOUR, "role": "donor", "donor_yes_at": "2027-07-02T09:00:00Z", "least_chance": 0.05}
+DONORS = {**DETOUR, "role": "donor", "donor_yes_at": "2027-07-02T09:00:00Z", "least_chance": 0.001}
 STEWARDS = {
     **DONORS,
     "role": "steward",
@@ -130,7 +130,9 @@ class GatheringQuery(StrictSerializer):
 
     state = Choice(Gathering.State.choices, required=False)
     country = Text(max_length=2, required=False)
-    joinable = Flag(required=False, help_text="`true`: those in which you could ask for a place now.")
+    joinable = serializers.BooleanField(
+        required=False, help_text="`true`: those in which you could ask for a place now."
+    )
 
 
 class DetourOut(serializers.Serializer[Any]):

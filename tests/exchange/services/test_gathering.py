@@ -90,6 +90,14 @@ def test_only_the_steward_changes_it(steward: Grower, outsider: Grower) -> None:
         assert error.detail == "There is no such gathering."
 
 
+def test_who_has_a_place_in_it_does_not_change_it(gathered: Gathered) -> None:
+    gathered.ask()
+    for call in (gathering_change, gathering_close, gathering_call_off):
+        for side in (gathered.donor, gathered.recipient):
+            error = refused(lambda c=call, s=side: c(actor=s, gathering=gathered.gathering), Conflict)  # type: ignore[misc]
+            assert error.detail == "Only the steward can do this."
+
+
 # --- change ---
 
 
