@@ -18,12 +18,13 @@ from exchange.science.transit import MAX_BUSINESS_DAYS
 class Journey:
     """How far parcels get that are posted on each day, for each number of business days.
 
-    Days in the parcel and first day the pollen can be used, arrays (days, 15); heat class of the route,
-    array (days,); days that pollen waits between delivery and first use.
+    Days in the parcel, day of delivery and first day the pollen can be used, arrays (days, 15); heat class
+    of the route, array (days,); days that pollen waits out of the parcel before its first use.
     """
 
     first: date
     parcel_days: IntegerArray
+    delivery_day: IntegerArray
     usable_day: IntegerArray
     heat_class_c: FloatArray
     waiting_days: int
@@ -38,23 +39,23 @@ def journey(lane: Lane, first: date, days: int, *, night_opening: bool) -> Journ
     """Where a parcel posted on each of ``days`` days from ``first`` has got to.
 
     Pollen that is delivered after the seed parent has opened is used on the next day's flowers; a
-    night-opening parent still opens on the evening of the day of delivery.
+    night-opening parent still opens on the evening of the day of delivery. What a grower in between needs
+    is spent in a refrigerator, not in the parcel.
     """
-    elapsed = (
-        delivery_days(
-            lane.origin,
-            lane.destination,
-            first,
-            days,
-            MAX_BUSINESS_DAYS,
-            customs_delay_days=lane.customs_delay_days,
-        )
-        - np.arange(days)[:, None]
+    delivered = delivery_days(
+        lane.origin,
+        lane.destination,
+        first,
+        days,
+        MAX_BUSINESS_DAYS,
+        customs_delay_days=lane.customs_delay_days,
     )
+    in_parcel = delivered - np.arange(days)[:, None] - lane.handling_days
     waiting = 0 if night_opening or lane.delivery_before_opening else 1
     classes = np.array([heat_class_c(float(ambient)) for ambient in lane.ambient_c])
     months = [date.fromordinal(first.toordinal() + day).month - 1 for day in range(days)]
-    return Journey(first, elapsed, np.arange(days)[:, None] + elapsed + waiting, classes[months], waiting)
+    resting = waiting + lane.handling_days
+    return Journey(first, in_parcel, delivered, delivered + waiting, classes[months], resting)
 
 
 def posted_value(

@@ -184,7 +184,7 @@ def _dates(course: posting.Course, lane: Lane, values: dict[Decider, posting.Val
 
     def arrival(probability: float) -> date:
         business_days = arrival_quantile_days(lane.transit, probability)
-        return on(found.post_on + int(course.way.parcel_days[found.post_on, business_days - 1]))
+        return on(int(course.way.delivery_day[found.post_on, business_days - 1]))
 
     return PlannedDates(
         post_on=on(found.post_on),

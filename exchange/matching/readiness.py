@@ -64,13 +64,21 @@ class PostingDays:
 
 
 def posting_days(lane: Lane, first: date, days: int) -> PostingDays:
-    """Open days of the origin's service for ``days`` days from ``first``."""
+    """Open days of the origin's service for ``days`` days from ``first``, within those of the lane."""
     lead = constants.LONGEST_CLOSED_RUN_DAYS.value
     index = np.arange(-int(lead), days)
     opened = np.array([lane.origin.is_open(first + timedelta(days=int(day))) for day in index])
     last_open = np.maximum.accumulate(np.where(opened, index, index[0]))
     gap = (index[1:] - last_open[:-1])[int(lead) - 1 :]
-    return PostingDays(opened[int(lead) :], gap.astype(np.int64))
+    return PostingDays(opened[int(lead) :] & _within(lane, first, days), gap.astype(np.int64))
+
+
+def _within(lane: Lane, first: date, days: int) -> BoolArray:
+    """Which of the days the lane leaves open to anybody who posts; pollen gets ready on the others too."""
+    start = 0 if lane.post_from is None else (lane.post_from - first).days
+    end = days if lane.post_until is None else (lane.post_until - first).days
+    index = np.arange(days)
+    return (start <= index) & (index <= end)
 
 
 def ready_chance(

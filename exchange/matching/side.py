@@ -1,6 +1,7 @@
 """The two sides of a pairing and the way between them, as plain data."""
 
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
 from exchange.science.arrays import FloatArray
@@ -99,7 +100,9 @@ class Lane:
     """The way of a parcel: calendars of both ends, how long it takes, how warm it gets.
 
     ``ambient_c`` is the air round the parcel for each month of dispatch, January first;
-    ``delivery_before_opening`` says that parcels reach the recipient before the seed parent opens.
+    ``delivery_before_opening`` says that parcels reach the recipient before the seed parent opens. Of
+    ``customs_delay_days`` the pollen lies ``handling_days`` in the refrigerator of a grower in between;
+    ``post_from`` and ``post_until`` bound the days on which it may be posted, where somebody bounds them.
     """
 
     origin: ServiceCalendar
@@ -111,3 +114,6 @@ class Lane:
     customs_delay_days: int = 0
     collected_before_cut_off: bool = True
     delivery_before_opening: bool = False
+    handling_days: int = 0
+    post_from: date | None = None
+    post_until: date | None = None

@@ -104,7 +104,7 @@ def _flower_chance(rate: FloatArray, first: int, count: int) -> FloatArray:
 
 
 def _arrival_chance(lane: Lane, course: posting.Course, posted: int, first: int, count: int) -> FloatArray:
-    day = posted + course.way.parcel_days[posted] - first
+    day = course.way.delivery_day[posted] - first
     inside = day < count
     chance = np.bincount(day[inside], weights=lane.transit.day_probability[inside], minlength=count)
     return np.asarray(chance, dtype=np.float64)

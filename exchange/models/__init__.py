@@ -15,7 +15,9 @@ from exchange.models.calendar_feed import CalendarFeed
 from exchange.models.carrier_service import CarrierService
 from exchange.models.coordinator import Coordinator
 from exchange.models.custody_event import CustodyEvent
+from exchange.models.detour import Detour
 from exchange.models.due import DueTask
+from exchange.models.gathering import Gathering
 from exchange.models.idempotency import IdempotentAnswer
 from exchange.models.incident import Incident
 from exchange.models.lease import Lease
@@ -61,7 +63,9 @@ __all__ = [
     "CarrierService",
     "Coordinator",
     "CustodyEvent",
+    "Detour",
     "DueTask",
+    "Gathering",
     "IdempotentAnswer",
     "Incident",
     "Lease",

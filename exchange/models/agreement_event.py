@@ -38,6 +38,11 @@ class AgreementEvent(PublicModel):
         LOST = "lost"
         RETURNED = "returned"
         BUD_CALL = "bud_call"
+        DETOUR_ASKED = "detour_asked"
+        DETOUR_DONOR_YES = "detour_donor_yes"
+        DETOUR_AGREED = "detour_agreed"
+        DETOUR_DECLINED = "detour_declined"
+        DETOUR_WITHDRAWN = "detour_withdrawn"
 
     agreement = models.ForeignKey(Agreement, on_delete=models.PROTECT, related_name="events")
     kind = models.CharField(max_length=20, choices=Kind)

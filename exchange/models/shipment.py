@@ -5,6 +5,7 @@ from django.db.models import Q
 
 from exchange.models.agreement import Agreement
 from exchange.models.carrier_service import CarrierService
+from exchange.models.detour import Detour
 from exchange.models.offer import BOX_FITS_PACKING, PackingPreset
 from growers import clock
 from growers.models.base import PublicModel
@@ -16,7 +17,8 @@ class Shipment(PublicModel):
     Countries are those of the cells when it was planned: what lanes learn from. ``half_on`` and ``late_on``
     are the days by which half and nine in ten of such parcels come, if they come, as reckoned when it was
     dispatched; on each the consignee is asked once. ``promised_days`` are what its service promised then, if
-    it had one. ``contents`` are codes of what is in it besides pollen.
+    it had one. ``contents`` are codes of what is in it besides pollen. By way of a steward there are two
+    parcels, each a ``leg`` of its ``detour`` with two ends of its own (``exchange.selectors.leg``).
     """
 
     class State(models.TextChoices):
@@ -37,8 +39,17 @@ class Shipment(PublicModel):
         WARM = "warm"
         LABEL = "label"
 
+    class Leg(models.TextChoices):
+        DIRECT = "direct"
+        TO_STEWARD = "to_steward"
+        INLAND = "inland"
+
     agreement = models.ForeignKey(Agreement, on_delete=models.PROTECT, related_name="shipments")
     state = models.CharField(max_length=10, choices=State, default=State.PLANNED)
+    leg = models.CharField(max_length=10, choices=Leg, default=Leg.DIRECT)
+    detour = models.ForeignKey(
+        Detour, on_delete=models.PROTECT, null=True, blank=True, related_name="shipments"
+    )
     packing = models.CharField(max_length=20, choices=PackingPreset)
     box = models.JSONField(null=True, blank=True)
     carrier = models.CharField(max_length=60, blank=True)
@@ -73,6 +84,10 @@ class Shipment(PublicModel):
                 "agreement",
                 condition=Q(state__in=["planned", "packed", "dispatched", "held"]),
                 name="shipment_under_way_once",
+            ),
+            models.CheckConstraint(
+                condition=Q(leg="direct", detour=None) | (~Q(leg="direct") & Q(detour__isnull=False)),
+                name="shipment_leg_of_detour",
             ),
             models.CheckConstraint(
                 condition=Q(state__in=["planned", "packed", "called_off"], dispatched_at=None)

@@ -169,11 +169,21 @@ def _for_viewer(viewer: Grower, row: Agreement, plant: PlantForOthers, now: date
 
 def _concerns(event: AgreementEvent, role: Role) -> bool:
     """Whether it is for this side: some things only one of them is told or asked."""
+    if event.kind == AgreementEvent.Kind.HAS_IT_COME and "leg" in event.parameters:
+        return False
     return TOLD_TO_ONE.get(event.kind, role) == role
+
+
+def _by(viewer: Grower, agreement: Agreement, event: AgreementEvent) -> str:
+    if event.actor is None:
+        return "time"
+    if event.actor_id == viewer.pk:
+        return "you"
+    return "other" if event.actor_id in (agreement.donor_id, agreement.recipient_id) else "steward"
 
 
 def _told(viewer: Grower, agreement: Agreement, event: AgreementEvent) -> EventTold:
     event.agreement = agreement
-    by = "time" if event.actor is None else "you" if event.actor_id == viewer.pk else "other"
+    by = _by(viewer, agreement, event)
     word = own_event_sentence if by == "you" else event_sentence
     return EventTold(event.kind, event.created_at, by, word(event, viewer), event.parameters)

@@ -1,5 +1,6 @@
 """The way between two sites, from what is known of countries, climates and distance."""
 
+from copy import copy
 from datetime import date
 
 import numpy as np
@@ -50,6 +51,13 @@ def lane(offer: Offer, origin: Site, destination: Site, today: date, seen: LaneS
         customs_delay_days=int(constants.CUSTOMS_DELAY_DAYS.value) if abroad else 0,
         collected_before_cut_off=offer.collected_before_cut_off,
     )
+
+
+def inland_lane(offer: Offer, origin: Site, destination: Site, today: date, seen: LaneSeen) -> Lane:
+    """The lane of a steward who posts an offer's packets on: packed alike, by a service that is not known."""
+    posted_on = copy(offer)
+    posted_on.carrier_service, posted_on.posts_on_saturday = None, False
+    return lane(posted_on, origin, destination, today, seen)
 
 
 def _distance_km(origin: Site, destination: Site) -> float:

@@ -12,6 +12,7 @@ from exchange.models import (
     Agreement,
     AgreementEvent,
     CustodyEvent,
+    Detour,
     MailChoice,
     MailMessage,
     Notification,
@@ -93,17 +94,21 @@ def posting_deadlines(today: date, now: datetime) -> list[Deadline]:
 
     Of donors who want to be told of them.
     """
+    soon = today - timedelta(days=1), today + timedelta(days=2)
     standing = Pairing.objects.filter(
         offer=OuterRef("offer"),
         wanted_cross=OuterRef("wanted_cross"),
         state=Pairing.State.SUGGESTED,
-        not_later_than__range=(today - timedelta(days=1), today + timedelta(days=2)),
+        not_later_than__range=soon,
+    )
+    by_way = Detour.objects.filter(
+        agreement=OuterRef("pk"), state=Detour.State.AGREED, not_later_than__range=soon
     )
     held = Reservation.objects.filter(
         agreement=OuterRef("pk"), state=Reservation.State.ACTIVE, reserved_until__gt=now
     )
     rows = Agreement.objects.filter(
-        Exists(standing),
+        Exists(standing) | Exists(by_way),
         Exists(held),
         state=Agreement.State.AGREED,
         donor__in=growers_written_to(Kind.POSTING, now),

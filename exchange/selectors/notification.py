@@ -79,7 +79,9 @@ def _about(row: Notification) -> About | None:
     if row.is_hidden:  # type: ignore[attr-defined]
         return None
     if row.event is not None:
-        return About("agreement", row.event.agreement.public_id)
+        deal = row.event.agreement
+        is_side = row.grower_id in (deal.donor_id, deal.recipient_id)
+        return About("agreement" if is_side else "detour", deal.public_id)
     if row.offer is not None:
         return About("offer", row.offer.public_id)
     if row.custody_event is not None:

@@ -6,10 +6,12 @@ from uuid import UUID
 
 from django.db.models import Prefetch, Q, QuerySet
 
-from exchange.models import LotOutlook, Packet
+from exchange.models import LotOutlook, Packet, Shipment
 from exchange.selectors.block import hidden_from
 from exchange.selectors.lot import DoubtTold, doubts_told
 from growers.models import Grower
+
+TO_STEWARD = Shipment.Leg.TO_STEWARD
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,9 +34,12 @@ class PacketForViewer:
 
 
 def packets_known(grower: Grower) -> QuerySet[Packet]:
-    """Packets of own lots, packets that one holds, packets filled for one."""
+    """Packets of own lots, packets that one holds, packets filled for one or on their way by way of one."""
     own = Q(lot__plant__grower=grower)
     theirs = (Q(holder=grower) | Q(agreement__recipient=grower)) & ~Q(
+        lot__plant__grower__in=hidden_from(grower)
+    )
+    theirs |= Q(shipment__leg=TO_STEWARD, shipment__detour__gathering__steward=grower) & ~Q(
         lot__plant__grower__in=hidden_from(grower)
     )
     outlooks = Prefetch("outlooks", to_attr="outlooks_own", queryset=LotOutlook.objects.all())

@@ -33,7 +33,7 @@ class ParcelPlan:
 
 def parcel_plans(shipments: Iterable[Shipment]) -> dict[int, ParcelPlan]:
     """Plans of parcels that wait, by their keys; none where nothing stands or no day is named. One query."""
-    waiting = [row for row in shipments if row.state in WAITING]
+    waiting = [row for row in shipments if row.state in WAITING and row.leg != Shipment.Leg.INLAND]
     standing = standing_pairings([row.agreement for row in waiting]) if waiting else {}
     found = {}
     for row in waiting:

@@ -1,4 +1,4 @@
-"""Parcels as their two growers read them: what is known, when it may come, what to mind."""
+"""Parcels as their growers read them: what is known, when it may come, what to mind."""
 
 from collections.abc import Mapping
 from copy import copy
@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Prefetch, Q, QuerySet
 
+from exchange.matching.detour import detour_lane
 from exchange.matching.side import Lane
 from exchange.models import Packet, Shipment
 from exchange.science.business_day import delivery_date
@@ -17,8 +18,9 @@ from exchange.science.parcel import hours_cold
 from exchange.science.transit import MAX_BUSINESS_DAYS, arrival_quantile_days
 from exchange.selectors.block import hidden_from
 from exchange.selectors.carrier_service import accepted_on
-from exchange.selectors.lane import lane
+from exchange.selectors.lane import inland_lane, lane
 from exchange.selectors.lane_seen import UNSEEN, LaneSeen, LanesSeen
+from exchange.selectors.leg import ENDS_LOADED, ends_of
 from exchange.selectors.packing import Box, box_shown
 from exchange.selectors.parcel_plan import ParcelPlan
 from exchange.wording.shipment import content_caution
@@ -30,6 +32,7 @@ LONGEST_COLD_HOURS = 24.0 * 30
 """Said where it is so cold that no coolant melts."""
 
 Told = Mapping[str, Any]
+Role = Literal["consignor", "consignee", "concerned"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +47,14 @@ class Expected:
 
 @dataclass(frozen=True, slots=True)
 class ShipmentForViewer:
-    """One parcel for one of its two growers; addresses are read in a logged call of their own."""
+    """One parcel for one of its growers; addresses are read in a logged call of their own.
+
+    By way of a steward each of the two growers is told of the leg that is not theirs too, as ``concerned``.
+    """
 
     public_id: UUID
-    role: Literal["consignor", "consignee"]
+    role: Role
+    leg: str
     agreement_id: UUID
     state: str
     packets: tuple[UUID, ...]
@@ -65,6 +72,8 @@ class ShipmentForViewer:
     half_on: date
     late_on: date
     lost_chance: float
+    recipient_half_on: date
+    recipient_late_on: date
     plan: ParcelPlan | None
     business_days: int | None
     condition: str | None
@@ -74,13 +83,13 @@ class ShipmentForViewer:
 
 
 def shipments_known(grower: Grower) -> QuerySet[Shipment]:
-    """Parcels that a grower sends or gets."""
+    """Parcels of agreements that a grower is a side of, or by whose steward they go."""
     hidden = hidden_from(grower)
-    sent = Q(agreement__donor=grower) & ~Q(agreement__recipient__in=hidden)
-    got = Q(agreement__recipient=grower) & ~Q(agreement__donor__in=hidden)
-    rows = Shipment.objects.filter(sent | got).select_related(
-        "agreement__offer__plant__site", "agreement__wanted_cross__seed_parent__site", "carrier_service"
-    )
+    given, taken = Q(agreement__donor__in=hidden), Q(agreement__recipient__in=hidden)
+    sent = Q(agreement__donor=grower) & ~taken
+    got = Q(agreement__recipient=grower) & ~given
+    by_way = Q(detour__gathering__steward=grower) & ~given & ~taken
+    rows = Shipment.objects.filter(sent | got | by_way).select_related(*ENDS_LOADED, "carrier_service")
     return rows.prefetch_related(Prefetch("packets", Packet.objects.order_by("pk")))
 
 
@@ -91,11 +100,12 @@ def shipment_for(
     at = shipment.dispatched_at or clock.now()
     agreement = shipment.agreement
     way = _lane(shipment, at, seen.between(*_ends(shipment), shipment.carrier_service))
-    expected = _expected(shipment, at, way)
+    expected, there = _expected(shipment, at, way), expected_there(shipment, at, seen)
     cold = hours_cold(way.packing, float(way.ambient_c[at.month - 1]))
     return ShipmentForViewer(
         public_id=shipment.public_id,
-        role="consignor" if agreement.donor_id == viewer.pk else "consignee",
+        role=_role(viewer, shipment),
+        leg=shipment.leg,
         agreement_id=agreement.public_id,
         state=shipment.state,
         packets=tuple(packet.public_id for packet in shipment.packets.all()),
@@ -113,7 +123,9 @@ def shipment_for(
         half_on=shipment.half_on or expected.half_on,
         late_on=shipment.late_on or expected.late_on,
         lost_chance=round(expected.lost_chance, 4),
-        plan=plan,
+        recipient_half_on=_own_days(shipment, shipment.half_on) or there.half_on,
+        recipient_late_on=_own_days(shipment, shipment.late_on) or there.late_on,
+        plan=plan if viewer.pk in (agreement.donor_id, agreement.recipient_id) else None,
         business_days=shipment.business_days,
         condition=shipment.condition or None,
         ended_at=shipment.ended_at,
@@ -135,6 +147,29 @@ def expected_days(shipment: Shipment, at: datetime, seen: LanesSeen) -> Expected
     )
 
 
+def expected_there(shipment: Shipment, at: datetime, seen: LanesSeen) -> Expected:
+    """The same for the recipient: of a parcel to a steward with all days that the way inland adds."""
+    ends, detour = _ends(shipment), shipment.detour
+    way = _lane(shipment, at, seen.between(*ends, shipment.carrier_service))
+    if shipment.leg == Shipment.Leg.TO_STEWARD and detour is not None:
+        inland = ends[1], shipment.agreement.wanted_cross.seed_parent.site
+        onward = inland_lane(shipment.agreement.offer, *inland, at.date(), seen.between(*inland))
+        way = detour_lane(way, onward, detour.gathering.handling_days)
+    return _expected(shipment, at, way)
+
+
+def _role(viewer: Grower, shipment: Shipment) -> Role:
+    ends = ends_of(shipment)
+    if viewer.pk == ends.sender.pk:
+        return "consignor"
+    return "consignee" if viewer.pk == ends.taker.pk else "concerned"
+
+
+def _own_days(shipment: Shipment, day: date | None) -> date | None:
+    """The day of a parcel that goes to the recipient itself."""
+    return None if shipment.leg == Shipment.Leg.TO_STEWARD else day
+
+
 def _expected(shipment: Shipment, at: datetime, way: Lane) -> Expected:
     sent_on = _day_of(shipment, at)
     half, late = (
@@ -154,7 +189,7 @@ def business_days_taken(shipment: Shipment, at: datetime) -> int:
     """Business days a parcel took that came at an instant, 1 to 15, by the calendars of both ends."""
     sent_at = shipment.dispatched_at or at
     way = _lane(shipment, sent_at, UNSEEN)
-    zone = ZoneInfo(shipment.agreement.wanted_cross.seed_parent.site.cell_zone)
+    zone = ZoneInfo(_ends(shipment)[1].cell_zone)
     came_on, sent_on = at.astimezone(zone).date(), _day_of(shipment, sent_at)
     for days in range(1, MAX_BUSINESS_DAYS):
         due = delivery_date(
@@ -166,7 +201,8 @@ def business_days_taken(shipment: Shipment, at: datetime) -> int:
 
 
 def _ends(shipment: Shipment) -> tuple[Site, Site]:
-    return shipment.agreement.offer.plant.site, shipment.agreement.wanted_cross.seed_parent.site
+    ends = ends_of(shipment)
+    return ends.origin, ends.destination
 
 
 def _lane(shipment: Shipment, at: datetime, seen: LaneSeen) -> Lane:
@@ -178,5 +214,5 @@ def _lane(shipment: Shipment, at: datetime, seen: LaneSeen) -> Lane:
 
 
 def _day_of(shipment: Shipment, at: datetime) -> date:
-    site, saturday = shipment.agreement.offer.plant.site, shipment.posts_on_saturday
-    return accepted_on(shipment.carrier_service, site, at, saturday=saturday)
+    origin, saturday = _ends(shipment)[0], shipment.posts_on_saturday
+    return accepted_on(shipment.carrier_service, origin, at, saturday=saturday)

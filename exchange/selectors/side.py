@@ -7,14 +7,14 @@ from datetime import date
 from typing import Literal
 
 from exchange.matching.side import Bloom, CrossWanted, Fertility, LotInHand, Parent, PollenOffer
-from exchange.models import Lot, Offer, WantedCross
+from exchange.models import Agreement, Lot, Offer, WantedCross
 from exchange.models.offer import OpenState
 from exchange.science import constants
 from exchange.science.viability import Treatment
 from exchange.selectors.bloom_forecast import blooms
 from exchange.selectors.border import BorderNotes, border_notes
 from exchange.selectors.lane_seen import LanesSeen, lanes_seen
-from exchange.selectors.stock import Stock, stocks
+from exchange.selectors.stock import Part, Stock, stocks
 from growers import clock
 from growers.models import Plant, Taxon
 
@@ -97,6 +97,17 @@ def _open_crosses() -> Iterable[WantedCross]:
 def group_defaults() -> dict[str, Taxon]:
     """The taxon that stands for each group."""
     return {taxon.group: taxon for taxon in Taxon.objects.filter(rank=Taxon.Rank.GROUP)}
+
+
+def agreed_sides(agreement: Agreement, lot: Lot | None, today: date) -> tuple[PollenOffer, CrossWanted]:
+    """The two sides of one agreement, open or not, with the doses and the lot that are kept for it."""
+    offer, wanted_cross = agreement.offer, agreement.wanted_cross
+    forecasts = blooms([offer.plant, wanted_cross.seed_parent], today)
+    defaults = group_defaults()
+    kept = Stock((Part(lot, agreement.doses, 0, {}),))
+    bloom = forecasts[offer.plant_id]
+    given = _pollen_offer(offer, kept, lot, bloom, defaults, today)
+    return given, cross_wanted(wanted_cross, forecasts[wanted_cross.seed_parent_id], defaults)
 
 
 def clone_of(plant: Plant) -> str:

@@ -10,6 +10,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from exchange.models import Address, AddressView, Agreement, AgreementAddress, AgreementEvent
+from exchange.selectors.leg import route_of
 from exchange.services.agreement_event import event_note, event_tell_both
 from exchange.services.agreement_rule import State
 from exchange.services.deal import Deal, deal_lock, deals_alive
@@ -86,6 +87,8 @@ def _readable(deal: Deal, actor: Grower) -> AgreementAddress:
         raise Conflict("The address can be read once both have said yes.")
     if agreement.state != State.AGREED:
         raise Conflict(f"The agreement is {agreement.state}; its address has been erased.")
+    if route_of(agreement) is not None:
+        raise Conflict("It goes by way of a steward; you read where to send it at the detour's address.")
     copy = AgreementAddress.objects.filter(agreement=agreement).first()
     if copy is None:
         raise Conflict("The recipient has not stated an address yet; you will be told when they have.")

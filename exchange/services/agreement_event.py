@@ -10,14 +10,23 @@ Kind = AgreementEvent.Kind
 
 
 def event_note(
-    agreement: Agreement, kind: AgreementEvent.Kind, *, actor: Grower | None, now: datetime, **parameters: Any
+    agreement: Agreement,
+    kind: AgreementEvent.Kind,
+    *,
+    actor: Grower | None,
+    now: datetime,
+    third: Grower | None = None,
+    **parameters: Any,
 ) -> AgreementEvent:
-    """Note an event in the transaction that made it; without an actor both sides are told."""
+    """Note an event in the transaction that made it; without an actor both sides are told.
+
+    ``third`` is told besides: the steward by whom a packet goes.
+    """
     event = AgreementEvent.objects.create(
         agreement=agreement, kind=kind, actor=actor, created_at=now, parameters=parameters
     )
-    both = agreement.donor, agreement.recipient
-    _tell(event, [grower for grower in both if actor is None or grower.pk != actor.pk])
+    all_concerned = [agreement.donor, agreement.recipient, *([third] if third else [])]
+    _tell(event, [grower for grower in all_concerned if actor is None or grower.pk != actor.pk])
     return event
 
 

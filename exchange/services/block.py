@@ -10,6 +10,7 @@ from exchange.models import Agreement, AgreementEvent, Block, Pairing
 from exchange.selectors.block import between
 from exchange.services.agreement_rule import State
 from exchange.services.deal import Deal, agreement_finish, deals_alive
+from exchange.services.detour_rule import detours_withdraw, live_detours
 from exchange.services.supply import supplies_lock_all
 from growers import clock
 from growers.errors import NotFound
@@ -57,6 +58,7 @@ def _part(actor: Grower, other: Grower) -> None:
     agreements = Agreement.objects.filter(between("donor", "recipient", actor, other))
     for deal in deals_alive(agreements):
         _end(deal, actor)
+    _part_on_the_way(actor, other)
     standing = Pairing.objects.filter(state=Pairing.State.SUGGESTED)
     pairs = standing.filter(
         between("offer__plant__grower", "wanted_cross__seed_parent__grower", actor, other)
@@ -64,6 +66,17 @@ def _part(actor: Grower, other: Grower) -> None:
     # A run that stores at this moment is waited for: what it replaced is found by the second query.
     list(pairs.select_for_update(of=("self",)).order_by("pk"))
     pairs.update(state=Pairing.State.SUPERSEDED, changed_at=clock.now())
+
+
+def _part_on_the_way(actor: Grower, other: Grower) -> None:
+    """Take back detours on which the one is steward to the other, unless something goes by them."""
+    met = Q()
+    for steward, side in ((actor, other), (other, actor)):
+        as_side = Q(agreement__donor=side) | Q(agreement__recipient=side)
+        met |= Q(gathering__steward=steward) & as_side
+    rows = live_detours().filter(met)
+    list(deals_alive(Agreement.objects.filter(pk__in=rows.values("agreement"))))
+    detours_withdraw(rows, actor=actor, now=clock.now())
 
 
 def _end(deal: Deal, actor: Grower) -> None:

@@ -12,7 +12,7 @@ from exchange.models.offer import OpenState
 from exchange.services.deal import announce
 from growers import place
 from growers.errors import Conflict, NotFound
-from growers.models import Grower, Plant
+from growers.models import Grower, Site
 from growers.services.grower import open_grower
 from growers.services.problem import Problems
 from growers.services.row import columns_check, fields_set, words_check
@@ -72,14 +72,16 @@ def own_carrier_service(actor: Grower, service: CarrierService) -> CarrierServic
     return own
 
 
-def carrier_service_check(service: CarrierService | None, plant: Plant, problems: Problems) -> None:
-    """Note a service that does not take parcels where a plant is; ``NotFound`` for one of another grower."""
+def carrier_service_check(
+    service: CarrierService | None, sender: Grower, origin: Site, problems: Problems
+) -> None:
+    """Note a service that takes no parcels where the sender is; ``NotFound`` for one of another grower."""
     if service is None:
         return
-    if service.grower_id != plant.grower_id:
+    if service.grower_id != sender.pk:
         raise NotFound("There is no such carrier service.")
-    if service.country != plant.site.cell_country:
-        problems.add("carrier_service", service.country, f"a service in {plant.site.cell_country}")
+    if service.country != origin.cell_country:
+        problems.add("carrier_service", service.country, f"a service in {origin.cell_country}")
 
 
 def _announce_offers(service: CarrierService) -> None:

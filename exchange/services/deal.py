@@ -14,6 +14,7 @@ from django.db.models import Q, QuerySet
 from exchange.models import Agreement, AgreementAddress, AgreementEvent, Offer, Reservation, Supply
 from exchange.services.agreement_event import event_note
 from exchange.services.agreement_rule import ALIVE, ALLOWED, State
+from exchange.services.detour_rule import detour_of_ended
 from exchange.services.due import due_cancel
 from exchange.services.state_table import state_after
 from exchange.services.supply import (
@@ -146,5 +147,6 @@ def _close(
     agreement.end_reason, agreement.ended_at, agreement.changed_at = reason, ended_at or now, now
     agreement.save(update_fields=["state", "end_reason", "ended_at", "changed_at"])
     AgreementAddress.objects.filter(agreement=agreement).delete()
+    detour_of_ended(agreement, now)
     for kind in DUE_KINDS:
         due_cancel(kind=kind, subject_id=agreement.pk)

@@ -8,6 +8,7 @@ from exchange.selectors.offer import offers_of
 from exchange.selectors.wanted_cross import wanted_crosses_of
 from exchange.services.agreement_rule import ALIVE, State
 from exchange.services.deal import agreement_finish, deals_alive
+from exchange.services.gathering import gatherings_leave
 from exchange.services.offer import offer_close
 from exchange.services.supply import supplies_lock_all
 from exchange.services.wanted_cross import wanted_cross_close
@@ -24,6 +25,7 @@ def deals_leave(*, actor: Grower) -> None:
     reason, kind = Agreement.EndReason.ACCOUNT_CLOSED, AgreementEvent.Kind.ENDED
     for deal in deals_alive(mine):
         agreement_finish(deal, State.ENDED, reason, actor=actor, kind=kind)
+    gatherings_leave(actor=actor)
     for offer in offers_of(actor).exclude(state=OpenState.CLOSED):
         offer_close(actor=actor, offer=offer)
     for wanted_cross in wanted_crosses_of(actor).exclude(state=OpenState.CLOSED):

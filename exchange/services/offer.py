@@ -146,7 +146,7 @@ def _offer_check(
         problems.add("plant", offer.plant.name_as_grown, "a plant with working pollen")
     countries_check(offer, problems)
     box_check(offer, problems, stated=True)
-    carrier_service_check(offer.carrier_service, offer.plant, problems)
+    carrier_service_check(offer.carrier_service, offer.plant.grower, offer.plant.site, problems)
     if lot is None and offer.treatment == "frozen":
         problems.add("treatment", offer.treatment, "fresh or dried; frozen pollen is a lot in hand")
     if lot is not None:

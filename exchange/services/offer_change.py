@@ -126,7 +126,7 @@ def _check(offer: Offer, fields: OfferChanges) -> None:
     if {"packing", "box"} & fields.keys():
         box_check(offer, problems, stated="box" in fields)
     if "carrier_service" in fields:
-        carrier_service_check(offer.carrier_service, offer.plant, problems)
+        carrier_service_check(offer.carrier_service, offer.plant.grower, offer.plant.site, problems)
     problems.refuse_if_any()
 
 

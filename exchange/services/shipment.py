@@ -7,30 +7,45 @@ from typing import TypedDict, Unpack
 from django.db import transaction
 from django.db.models import Q
 
-from exchange.models import Agreement, AgreementEvent, CarrierService, Packet, Reservation, Shipment, Store
+from exchange.models import (
+    Agreement,
+    AgreementEvent,
+    CarrierService,
+    Detour,
+    Gathering,
+    Packet,
+    Reservation,
+    Shipment,
+    Store,
+)
 from exchange.selectors.carrier_service import promised_days
 from exchange.selectors.lane_seen import lanes_seen
+from exchange.selectors.leg import ENDS_LOADED, ends_of, ends_on, route_of, third_of
 from exchange.selectors.packing import Box
-from exchange.selectors.shipment import business_days_taken, expected_days
+from exchange.selectors.shipment import Expected, business_days_taken, expected_days, expected_there
 from exchange.services.agreement_change import agreement_send
 from exchange.services.agreement_event import event_note
 from exchange.services.carrier_service import carrier_service_check
 from exchange.services.custody import CLOCK_MAY_BE_FAST
+from exchange.services.detour_reckon import route_check
+from exchange.services.detour_rule import state_set as detour_state_set
 from exchange.services.incident import WhatHappened, packet_incident
 from exchange.services.packet import packet_back, packet_hand_over, packet_receive
 from exchange.services.packing import box_check
 from exchange.services.shipment_due import overdue_set
 from exchange.services.state_table import state_after
 from exchange.services.temperature_felt import temperature_felt
+from exchange.wording.detour import days_missed
 from exchange.wording.shipment import CONTENTS
 from growers import clock
-from growers.errors import Conflict, NotFound
+from growers.errors import Conflict, FieldProblem, NotFound
 from growers.models import Grower
 from growers.services.problem import Problems
 from growers.services.row import columns_check, fields_set
 
 Kind = AgreementEvent.Kind
 State = Shipment.State
+Leg = Shipment.Leg
 MOST_CONTENTS = 10
 
 ALLOWED: dict[str, frozenset[str]] = {
@@ -61,27 +76,31 @@ class ShipmentFields(TypedDict, total=False):
 def shipment_plan(*, actor: Grower, agreement: Agreement, **fields: Unpack[ShipmentFields]) -> Shipment:
     """Plan the parcel of an agreement: all its packets that have not been sent.
 
-    Raises ``NotFound`` for others, ``Conflict`` unless both have said yes, without a packet, or while
-    another parcel of it is under way.
+    By way of a steward the donor plans one to them, and the steward one inland with what has come. Raises
+    ``NotFound`` for others, ``Conflict`` unless both have said yes, without a packet, while another parcel of
+    it is under way, or where the detour leaves less chance than was asked for.
     """
     now = clock.now()
+    if actor.pk == agreement.donor_id:
+        route_check(agreement)
     with transaction.atomic():
-        deal = _donors(actor, agreement)
-        fresh = Q(shipment=None) | Q(shipment__state=State.RETURNED)
-        packets = list(Packet.objects.filter(fresh, agreement=deal, holder=actor, store__isnull=False))
+        deal, leg, detour = _senders(actor, agreement)
+        packets = _packets_waiting(actor, deal)
         if not packets:
             raise Conflict("No packet of it waits to be sent; fill one first.")
         if Shipment.objects.filter(agreement=deal, ended_at=None).exists():
             raise Conflict("A parcel of this agreement is planned or under way.")
-        offer, seed_parent = deal.offer, deal.wanted_cross.seed_parent
+        offer, ends = deal.offer, ends_on(deal, leg, detour)
         shipment = Shipment(
             agreement=deal,
+            leg=leg,
+            detour=detour,
             packing=offer.packing,
             box=offer.box,
-            carrier_service=offer.carrier_service,
-            posts_on_saturday=offer.posts_on_saturday,
-            origin_country=offer.plant.site.cell_country,
-            destination_country=seed_parent.site.cell_country,
+            carrier_service=None if leg == Leg.INLAND else offer.carrier_service,
+            posts_on_saturday=leg != Leg.INLAND and offer.posts_on_saturday,
+            origin_country=ends.origin.cell_country,
+            destination_country=ends.destination.cell_country,
             created_at=now,
             changed_at=now,
         )
@@ -135,18 +154,22 @@ def shipment_dispatch(*, actor: Grower, shipment: Shipment, occurred_at: datetim
         own = _consignors(actor, shipment)
         _state_set(own, State.DISPATCHED)
         _time_check(at, own.created_at, now)
-        if not own.agreement.reservations.filter(state=Reservation.State.USED).exists():
+        if (
+            own.leg != Leg.INLAND
+            and not own.agreement.reservations.filter(state=Reservation.State.USED).exists()
+        ):
             agreement_send(actor=actor, agreement=own.agreement)
         for packet in own.packets.filter(store__isnull=False).order_by("pk"):
             packet_hand_over(actor=actor, packet=packet, occurred_at=at, packed=own)
-        expected = expected_days(own, at, lanes_seen(now.date()))
+        seen = lanes_seen(now.date())
+        expected = expected_days(own, at, seen)
+        _days_check(own, expected)
         own.dispatched_at, own.dispatched_on = at, expected.dispatched_on
         own.half_on, own.late_on = expected.half_on, expected.late_on
         own.promised_days = _promised_days(own)
         _save(own)
         overdue_set(own)
-        days = {"half_on": expected.half_on.isoformat(), "late_on": expected.late_on.isoformat()}
-        event_note(own.agreement, Kind.DISPATCHED, actor=actor, now=now, **days)
+        _note(own, Kind.DISPATCHED, actor, now, **_days_told(expected, expected_there(own, at, seen)))
     return own
 
 
@@ -172,19 +195,22 @@ def shipment_receive(
     at = occurred_at or now
     with transaction.atomic():
         own = _known(actor, shipment)
-        if own.agreement.recipient_id != actor.pk:
+        if ends_of(own).taker.pk != actor.pk:
             raise Conflict("Only whom the parcel is for says that it has come.")
         _condition_check(condition)
         _state_set(own, State.RECEIVED)
         _time_check(at, own.dispatched_at or own.created_at, now)
-        packets = list(own.packets.filter(store=None).select_related("lot").order_by("pk"))
-        for packet in packets:
-            packet_receive(actor=actor, packet=packet, store=store, occurred_at=at)
+        coming = own.packets.filter(store=None).order_by("pk")
+        packets = [
+            packet_receive(actor=actor, packet=packet, store=store, occurred_at=at) for packet in list(coming)
+        ]
         own.condition, own.ended_at = condition, at
         own.business_days = business_days_taken(own, at)
         _save(own)
         _condition_follows(own, packets, actor, at)
-        event_note(own.agreement, Kind.RECEIVED, actor=actor, now=now, condition=condition)
+        _note(own, Kind.RECEIVED, actor, now, condition=condition)
+        if own.leg == Leg.INLAND and own.detour is not None and own.detour.state == Detour.State.AGREED:
+            detour_state_set(own.detour, Detour.State.DONE, now)
     return own
 
 
@@ -207,48 +233,89 @@ def _end(shipment: Shipment, actor: Grower, state: Shipment.State, kind: Agreeme
     now = clock.now()
     with transaction.atomic():
         own = _known(actor, shipment)
+        if actor.pk not in (ends_of(own).sender.pk, ends_of(own).taker.pk):
+            raise Conflict("Only who sends the parcel or gets it can do this.")
         _state_set(own, state)
         own.ended_at = None if state == State.HELD else now
         _save(own)
         if state == State.RETURNED:
             for packet in own.packets.order_by("pk"):
-                packet_back(actor=own.agreement.donor, packet=packet, now=now)
-        event_note(own.agreement, kind, actor=actor, now=now)
+                packet_back(actor=ends_of(own).sender, packet=packet, now=now)
+        _note(own, kind, actor, now)
     return own
 
 
 def _known(actor: Grower, shipment: Shipment) -> Shipment:
-    """The locked row for one of its two growers; to others there is none."""
-    rows = Shipment.objects.select_for_update(of=("self",)).select_related(
-        "agreement__donor",
-        "agreement__recipient",
-        "agreement__offer__plant__site",
-        "agreement__wanted_cross__seed_parent__site",
-    )
+    """The locked row for one of its growers; to others there is none."""
+    rows = Shipment.objects.select_for_update(of=("self",)).select_related(*ENDS_LOADED)
     own = rows.filter(pk=shipment.pk).first()
-    if own is None or actor.pk not in (own.agreement.donor_id, own.agreement.recipient_id):
+    if own is None or actor not in (own.agreement.donor, own.agreement.recipient, third_of(own)):
         raise NotFound("There is no such parcel.")
     return own
 
 
 def _consignors(actor: Grower, shipment: Shipment) -> Shipment:
     own = _known(actor, shipment)
-    if own.agreement.donor_id != actor.pk:
-        raise Conflict("Only the donor can do this.")
+    if ends_of(own).sender.pk != actor.pk:
+        raise Conflict(f"Only the {'steward' if own.leg == Leg.INLAND else 'donor'} can do this.")
     return own
 
 
-def _donors(actor: Grower, agreement: Agreement) -> Agreement:
+def _senders(actor: Grower, agreement: Agreement) -> tuple[Agreement, Shipment.Leg, Detour | None]:
+    """The locked agreement of its donor, or of the steward by whom it goes, and the leg that they send."""
     related = ("offer__plant__site", "wanted_cross__seed_parent__site", "donor", "recipient")
     rows = Agreement.objects.select_for_update(of=("self",)).select_related(*related)
     own = rows.filter(pk=agreement.pk).first()
-    if own is None or actor.pk not in (own.donor_id, own.recipient_id):
+    detour = None if own is None else route_of(own)
+    steward = None if detour is None else detour.gathering.steward_id
+    if own is None or actor.pk not in (own.donor_id, own.recipient_id, steward):
         raise NotFound("There is no such agreement.")
-    if own.donor_id != actor.pk:
+    if actor.pk not in (own.donor_id, steward):
         raise Conflict("Only the donor can do this.")
+    _agreed_only(own)
+    called_off = detour is not None and detour.gathering.state == Gathering.State.CALLED_OFF
+    if called_off and actor.pk == own.donor_id:
+        raise Conflict("The gathering is called off; nothing more is sent by way of it.")
+    leg = Leg.DIRECT if detour is None else Leg.INLAND if actor.pk == steward else Leg.TO_STEWARD
+    return own, leg, detour
+
+
+def _packets_waiting(actor: Grower, agreement: Agreement) -> list[Packet]:
+    """Packets that lie with who would send them; with a steward those that came in a parcel."""
+    waits = Q(shipment=None) | Q(shipment__state=State.RETURNED)
+    waits |= Q(shipment__leg=Leg.TO_STEWARD, shipment__state=State.RECEIVED)
+    return list(Packet.objects.filter(waits, agreement=agreement, holder=actor, store__isnull=False))
+
+
+def _agreed_only(own: Agreement) -> None:
     if own.state != Agreement.State.AGREED:
         raise Conflict(f"The agreement is {own.state}; a parcel is planned once both have said yes.")
-    return own
+
+
+def _days_check(shipment: Shipment, expected: Expected) -> None:
+    """A parcel to a steward comes in their days: the permit they hold may cover no others."""
+    if shipment.leg != Leg.TO_STEWARD or shipment.detour is None:
+        return
+    first, last = shipment.detour.gathering.reach_from, shipment.detour.gathering.reach_until
+    if not first <= expected.half_on <= last:
+        detail = days_missed(expected.half_on, first, last)
+        raise Conflict(detail, problems=(FieldProblem("", "days_missed", detail),))
+
+
+def _days_told(leg: Expected, there: Expected) -> dict[str, str]:
+    """Both growers are told when it comes to the recipient, the steward when it comes to them."""
+    days = {"half_on": there.half_on.isoformat(), "late_on": there.late_on.isoformat()}
+    if leg == there:
+        return days
+    return {**days, "leg_half_on": leg.half_on.isoformat(), "leg_late_on": leg.late_on.isoformat()}
+
+
+def _note(
+    shipment: Shipment, kind: AgreementEvent.Kind, actor: Grower, now: datetime, **parameters: str
+) -> None:
+    leg = {} if shipment.leg == Leg.DIRECT else {"leg": str(shipment.leg)}
+    third = third_of(shipment)
+    event_note(shipment.agreement, kind, actor=actor, now=now, third=third, **parameters, **leg)
 
 
 def _fields_set(shipment: Shipment, fields: ShipmentFields) -> None:
@@ -260,7 +327,8 @@ def _fields_set(shipment: Shipment, fields: ShipmentFields) -> None:
     if unknown or len(shipment.contents) > MOST_CONTENTS:
         problems.add("contents", unknown or shipment.contents, ", ".join(CONTENTS))
     box_check(shipment, problems, stated="box" in fields)
-    carrier_service_check(shipment.carrier_service, shipment.agreement.offer.plant, problems)
+    ends = ends_of(shipment)
+    carrier_service_check(shipment.carrier_service, ends.sender, ends.origin, problems)
     problems.refuse_if_any()
 
 

@@ -7,6 +7,7 @@ from django.db import transaction
 
 from exchange.models import AgreementEvent, Shipment
 from exchange.selectors.lane_seen import UNDER_WAY
+from exchange.selectors.leg import ENDS_LOADED, ends_of
 from exchange.services.agreement_event import event_tell_only
 from exchange.services.due import due_set, register
 
@@ -25,9 +26,7 @@ def overdue_set(shipment: Shipment) -> None:
 def overdue_due(subject_id: int, now: datetime) -> datetime | None:
     """Ask whether it has come, once for each of the two days; when to look again."""
     with transaction.atomic():
-        rows = Shipment.objects.select_for_update(of=("self",)).select_related(
-            "agreement__recipient", "agreement__wanted_cross__seed_parent__site"
-        )
+        rows = Shipment.objects.select_for_update(of=("self",)).select_related(*ENDS_LOADED)
         shipment = rows.get(pk=subject_id)
         if shipment.state not in UNDER_WAY or shipment.half_on is None or shipment.late_on is None:
             return None
@@ -43,9 +42,11 @@ def _ask(shipment: Shipment, day: date | None, now: datetime) -> None:
     asked = shipment.agreement.events.filter(kind=kind, parameters__parcel=str(shipment.public_id))
     if day is not None and not asked.filter(parameters__day=day.isoformat()).exists():
         about = {"day": day.isoformat(), "parcel": str(shipment.public_id)}
-        event_tell_only(shipment.agreement, kind, told=shipment.agreement.recipient, now=now, **about)
+        if shipment.leg == Shipment.Leg.TO_STEWARD:
+            about["leg"] = str(shipment.leg)
+        event_tell_only(shipment.agreement, kind, told=ends_of(shipment).taker, now=now, **about)
 
 
 def _evening(shipment: Shipment, day: date) -> datetime:
-    zone = ZoneInfo(shipment.agreement.wanted_cross.seed_parent.site.cell_zone)
+    zone = ZoneInfo(ends_of(shipment).destination.cell_zone)
     return datetime.combine(day, EVENING, zone).astimezone(UTC)

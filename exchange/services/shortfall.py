@@ -1,6 +1,7 @@
 """There is less pollen than was promised: who still gets what, by the order in which it was agreed."""
 
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 
@@ -98,7 +99,7 @@ def _cut(
         return None
     agreement = agreements_locked(offer).get(pk=reservation.agreement_id)
     deal = Deal(agreement, supplies, now)
-    told = {"doses": kept, "before": reservation.doses}
+    told: dict[str, Any] = {"doses": kept, "before": reservation.doses}
     if kept == 0:
         reason = Agreement.EndReason.CAME_UP_SHORT
         return agreement_finish(deal, State.ENDED, reason, actor=actor, kind=Kind.CAME_UP_SHORT, **told)

@@ -78,6 +78,54 @@ FROM_OTHER: Words = {
     Kind.REFUSED: gettext_lazy("The parcel with {plant} was refused at the border or at the door."),
     Kind.LOST: gettext_lazy("The parcel with {plant} is taken for lost. That happens; it is nobody's fault."),
     Kind.RETURNED: gettext_lazy("The parcel with {plant} has come back."),
+    Kind.DETOUR_ASKED: gettext_lazy(
+        "{other} asks to have {plant} sent by way of a steward in their country, who says that they hold a"
+        " permit. Now it is your turn."
+    ),
+    Kind.DETOUR_DONOR_YES: gettext_lazy(
+        "{other} says yes to sending {plant} by way of the steward, who answers last."
+    ),
+    Kind.DETOUR_AGREED: gettext_lazy(
+        "The steward says yes too: {plant} goes by way of them. That is no permission; ask your plant-health"
+        " authority."
+    ),
+    Kind.DETOUR_DECLINED: gettext_lazy(
+        "{plant} will not go by way of the steward; the direct way is as it was before."
+    ),
+    Kind.DETOUR_WITHDRAWN: gettext_lazy(
+        "The way of {plant} by a steward has been taken back; the direct way is as it was before."
+    ),
+}
+ON_A_LEG: Mapping[tuple[str, str], str | Promise] = {
+    (Kind.DISPATCHED, "to_steward"): gettext_lazy(
+        "{other} has posted {plant} to the steward. By way of them half of such parcels come by {half_on},"
+        " nine in ten by {late_on}, if they come."
+    ),
+    (Kind.DISPATCHED, "inland"): gettext_lazy(
+        "The steward has posted {plant} on. Half of such parcels come by {half_on}, nine in ten by {late_on},"
+        " if they come."
+    ),
+    (Kind.RECEIVED, "to_steward"): gettext_lazy("The steward has received {plant}: {condition}."),
+}
+"""By way of a steward, who may be the one who did it."""
+
+TO_STEWARD: Words = {
+    Kind.DETOUR_DONOR_YES: gettext_lazy(
+        "A place in your gathering is asked for: {doses} of {plant}. Recipient and donor have said yes; now"
+        " it is your turn."
+    ),
+    Kind.DETOUR_DECLINED: gettext_lazy("{plant} does not come by way of you after all."),
+    Kind.DETOUR_WITHDRAWN: gettext_lazy("{plant} does not come by way of you after all."),
+    Kind.DISPATCHED: gettext_lazy(
+        "{plant} is on its way to you. Half of such parcels come by {leg_half_on}, nine in ten by"
+        " {leg_late_on}, if they come."
+    ),
+    Kind.HAS_IT_COME: FROM_OTHER[Kind.HAS_IT_COME],
+    Kind.HELD_BACK: FROM_OTHER[Kind.HELD_BACK],
+    Kind.RECEIVED: gettext_lazy("{plant} has come to its recipient: {condition}."),
+    Kind.REFUSED: FROM_OTHER[Kind.REFUSED],
+    Kind.LOST: FROM_OTHER[Kind.LOST],
+    Kind.RETURNED: FROM_OTHER[Kind.RETURNED],
 }
 CONDITIONS: Words = {
     "intact": gettext_lazy("all in good order"),
@@ -112,6 +160,11 @@ OWN: Words = {
     Kind.REFUSED: gettext_lazy("You noted that the parcel with {plant} was refused."),
     Kind.LOST: gettext_lazy("You took the parcel with {plant} for lost."),
     Kind.RETURNED: gettext_lazy("You noted that the parcel with {plant} has come back."),
+    Kind.DETOUR_ASKED: gettext_lazy("You asked to have {plant} sent by way of a steward."),
+    Kind.DETOUR_DONOR_YES: gettext_lazy("You said yes to sending {plant} by way of a steward."),
+    Kind.DETOUR_AGREED: gettext_lazy("You said yes: {plant} goes by way of you."),
+    Kind.DETOUR_DECLINED: gettext_lazy("You said no to sending {plant} by way of a steward."),
+    Kind.DETOUR_WITHDRAWN: gettext_lazy("You took back the way of {plant} by a steward."),
 }
 
 
@@ -121,8 +174,12 @@ def reason_sentence(reason: str) -> str:
 
 
 def event_sentence(event: AgreementEvent, reader: Grower) -> str:
-    """An event of the other's, or of time, as one of the two growers reads it."""
-    kind = event.kind
+    """An event of another's, or of time, as one of the growers concerned reads it."""
+    kind, leg = event.kind, event.parameters.get("leg", "")
+    if reader.pk not in (event.agreement.donor_id, event.agreement.recipient_id):
+        return _filled(TO_STEWARD[kind], event, reader)
+    if (kind, leg) in ON_A_LEG:
+        return _filled(ON_A_LEG[kind, leg], event, reader)
     if kind == Kind.CAME_UP_SHORT and event.parameters["doses"] == 0:
         kind = Kind.ENDED
     return _filled(FROM_OTHER[kind], event, reader)
@@ -144,6 +201,8 @@ def _filled(words: str | Promise, event: AgreementEvent, reader: Grower) -> str:
         half_on=parameters.get("half_on", ""),
         post_on=parameters.get("post_on", ""),
         late_on=parameters.get("late_on", ""),
+        leg_half_on=parameters.get("leg_half_on", ""),
+        leg_late_on=parameters.get("leg_late_on", ""),
         condition=CONDITIONS.get(parameters.get("condition", ""), ""),
     )
 

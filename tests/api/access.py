@@ -48,6 +48,7 @@ NOW = {"note": "windy"}
 PARTNERS_STORE = {"store_id": "{partners_store}"}
 FELT = {"felt": "cool", "packet_id": "{way}"}
 NEW_LOT = {"plant_id": "{plant}", "flowers_emptied": 2}
+PLACE = {"gathering_id": "{gathering}"}
 RECALL = {"kind": "pest", "found_on": "2027-06-30"}
 OWNERS_YES = {"pairing_id": "{free_pairing}", "doses": 1, "post_from": "home"}
 DONORS_STATEMENT = {
@@ -86,7 +87,7 @@ ROWS = (
     row("GET /me/address", 401, 200, 200, 200, 200, 200),
     row("PATCH /me/address", 401, 200, 200, 200, 200, 200, body={**ADDRESS, "password": "{password}"}),
     row("PATCH /me/address", 401, 403, 403, 403, 403, 403, body={**ADDRESS, "password": WRONG}),
-    row("DELETE /me/address", 401, 404, 204, 204, 404, 204),
+    row("DELETE /me/address", 401, 404, 204, 204, 204, 204),
     row("GET /address-views", 401, 200, 200, 200, 200, 200),
     # --- addresses that are told ---
     row("GET /webhooks", 401, 200, 200, 200, 200, 200),
@@ -268,6 +269,30 @@ ROWS = (
     row("GET /packets/{way}", 401, 404, 200, 404, 404, 200),
     row("POST /packets/{packet}/hand-over", 401, 404, 409, 404, 404, 200, body=NOW),
     row("POST /packets/{way}/receive", 401, 404, 200, 404, 404, 422, body=PARTNERS_STORE),
+    # --- gatherings: the coordinator is steward of one for the partner's country ---
+    row("GET /gatherings", 401, 200, 200, 200, 200, 200),
+    row("GET /gatherings?joinable=true", 401, 200, 200, 200, 200, 200),
+    row("POST /gatherings", 401, 422, 422, 422, 422, 201),
+    row("GET /gatherings/{gathering}", 401, 404, 200, 404, 200, 200),
+    row("PATCH /gatherings/{gathering}", 401, 404, 409, 404, 200, 409),
+    row("POST /gatherings/{gathering}/close", 401, 404, 409, 404, 200, 409),
+    row("POST /gatherings/{gathering}/call-off", 401, 404, 409, 404, 200, 409),
+    row("GET /gatherings/{gathering}/detours", 401, 404, 200, 404, 200, 200),
+    row("GET /agreements/{joining}/detour", 401, 404, 404, 404, 404, 404),  # none was asked for
+    row("GET /agreements/{asked_way}/detour", 401, 404, 200, 404, 404, 200),  # not before the donor's yes
+    row("GET /agreements/{answered}/detour", 401, 404, 200, 404, 200, 200),
+    row("GET /agreements/{routed}/detour", 401, 404, 200, 404, 200, 200),
+    row("POST /agreements/{joining}/detour", 401, 404, 200, 404, 404, 409, body=PLACE),
+    row("POST /agreements/{asked_way}/detour-yes", 401, 404, 409, 404, 404, 200, body={}),
+    row("POST /agreements/{answered}/detour-accept", 401, 404, 409, 404, 200, 409),
+    row("POST /agreements/{answered}/detour-decline", 401, 404, 409, 404, 200, 409),
+    row("POST /agreements/{answered}/detour-withdraw", 401, 404, 200, 404, 409, 200),
+    row("POST /agreements/{routed}/detour-withdraw", 401, 404, 200, 404, 200, 200),
+    row("POST /agreements/{routed}/detour-address", 401, 404, 409, 404, 409, 200),  # no packet has come yet
+    row("POST /agreements/{routed}/address", 401, 404, 409, 404, 404, 409),  # not the recipient's
+    row("GET /packets/{routed_packet}", 401, 404, 200, 404, 200, 200),
+    row("GET /shipments/{to_steward}", 401, 404, 200, 404, 200, 200),
+    row("POST /shipments/{to_steward}/pack", 401, 404, 409, 404, 409, 200),
     # --- parcels: one planned for what was promised to the partner, one on its way to them ---
     row("GET /shipments", 401, 200, 200, 200, 200, 200),
     row("POST /shipments", 401, 422, 409, 422, 422, 201, body={"agreement_id": "{agreement}"}),

@@ -70,7 +70,7 @@ LOT_READERS = {
     TRACKING: "partner owner",
 }
 LOT_ID_READERS = {
-    "lot": "partner owner",
+    "lot": "partner coordinator owner",
     "own_lot": "owner",
     "packet": "partner owner",
     "way": "partner owner",

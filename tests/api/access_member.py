@@ -26,6 +26,7 @@ PLACES: dict[str, SiteFields] = {
         "region_level": "cell",
     },
     "ex_partner": {"country": "IT", "latitude_deg": 45.345679, "longitude_deg": 9.654321},
+    "coordinator": {"country": "DE", "latitude_deg": 52.456789, "longitude_deg": 13.123456},
     "outsider": {"country": "NO", "latitude_deg": 60.456781, "longitude_deg": 11.543218},
 }
 """The owner lets others read no more than the climate band, the partner the half-degree cell."""

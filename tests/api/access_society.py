@@ -25,6 +25,7 @@ from tests.api.access_deal import (
     make_bargains,
     make_encounters,
 )
+from tests.api.access_gathering import GATHERING_ID_READERS, GATHERING_READERS, make_gatherings
 from tests.api.access_lot import LOT_ID_READERS, LOT_READERS, make_lots
 from tests.api.access_member import (
     MEMBERS,
@@ -91,6 +92,7 @@ def make_society() -> Society:
     rows |= rounds(growers["coordinator"], growers["partner"])
     rows |= make_encounters(growers, rows["taxon"], rows["seed"])
     rows |= make_lots(growers, rows["offer"], rows["agreement"], rows["seed"])
+    rows |= make_gatherings(growers, rows["offer"], rows["agreement"])
     ids = {name: str(row.public_id) for name, row in rows.items()}
     told = {"email": str(growers["owner"].email), "password": PASSWORD}
     told |= {"other_term": rows["offer"].terms[1]["key"], "bystander": handle("bystander")}
@@ -113,7 +115,7 @@ def facts(owner: Grower) -> dict[str, Any]:
 def deals(growers: dict[str, Grower], rows: dict[str, Any]) -> dict[str, Any]:
     """An offer of the owner with one pairing that stands and one that did; and what the owner looks for."""
     note = private("owner", "Note")
-    stated: OfferFields = {"doses": 12, "countries": COUNTRIES_TOLD, "note": note, "terms": TERMS}
+    stated: OfferFields = {"doses": 20, "countries": COUNTRIES_TOLD, "note": note, "terms": TERMS}
     offer = make_offer_in_hand(rows["plant"], date(2027, 6, 28), **stated)
     wanted = make_wanted_cross(
         rows["seed"],
@@ -172,22 +174,24 @@ def secrets(growers: dict[str, Grower], ids: dict[str, str]) -> Iterator[Secret]
 READERS = {
     **DEAL_READERS,
     **LOT_READERS,
+    **GATHERING_READERS,
     "Ferry": "partner ex_partner coordinator owner",
     handle("owner"): "partner ex_partner coordinator owner",
     handle("partner"): "partner coordinator owner",
     handle("ex_partner"): "ex_partner owner",
     handle("outsider"): "outsider",
-    handle("coordinator"): "coordinator",
+    handle("coordinator"): "partner coordinator owner",
     SECRET_NAME.strip("'"): "partner coordinator",
     EX_PARTNERS_SEED: "ex_partner owner",
     OWNERS_SEED: "owner coordinator",
-    COUNTRY: "partner ex_partner owner",
+    COUNTRY: "partner ex_partner coordinator owner",
     "Europe/Zurich": "owner",
     HOOK: "owner",
 }
 ID_READERS = {
     **DEAL_ID_READERS,
     **LOT_ID_READERS,
+    **GATHERING_ID_READERS,
     "site": "owner",
     "plant": "partner ex_partner owner",
     "seed": "owner",

@@ -26,6 +26,7 @@ from exchange.services.calendar_feed import feed_create
 from exchange.services.carrier_service import carrier_service_create
 from exchange.services.collection import offer_collect
 from exchange.services.coordinator import coordinator_grant
+from exchange.services.detour import detour_accept, detour_ask, detour_withdraw, detour_yes
 from exchange.services.lot import lot_collect
 from exchange.services.matching_order import matching_order
 from exchange.services.packet import packet_fill, packet_hand_over
@@ -37,9 +38,10 @@ from growers.services.bloom import bloom_said_set
 from growers.services.grower import grower_create, grower_update
 from tests.api.caller import caller
 from tests.exchange.bargain import agree, propose
+from tests.exchange.gathered import BERLIN, make_deal, make_gathering
 from tests.exchange.logger import make_temperature
 from tests.exchange.receiver import make_webhook
-from tests.exchange.society import GERMANY, NOON, SUMMER, TODAY, make_groups, make_pairing
+from tests.exchange.society import FRANCE, GERMANY, NOON, SUMMER, TODAY, make_groups, make_pairing
 from tests.factories import (
     make_grower,
     make_offer,
@@ -60,6 +62,7 @@ KINDS = {
     "pollen_plant_id": "plants",
     "pollen_taxon_id": "taxa",
     "agreement_id": "shipments/agreements",
+    "gathering_id": "gatherings/agreements",
     "pairing_id": "pairings/agreements",
     "lot_id": "lots/offers",
     "packet_id": "packets",
@@ -117,6 +120,7 @@ def make_world() -> World:
     rows |= encounters(owner)
     rows["calendar-feeds"] = feed_create(actor=owner, name="balcony").feed
     rows |= lots(owner, plant)
+    rows |= gatherings(owner)
     rows |= webhooks(owner)
     return World({name: str(row.public_id) for name, row in rows.items()}, tokens)
 
@@ -200,6 +204,35 @@ def packed(donor: Grower, recipient: Grower) -> Agreement:
     lot = offer_collect(actor=donor, offer=offer, doses=1, collected_on=TODAY, store="refrigerator")
     packet_fill(actor=donor, lot=lot, doses=1, agreement=deal)
     return deal
+
+
+def gatherings(owner: Grower) -> dict[str, Any]:
+    """A gathering of the owner's, and detours of their agreements as far as the act on each needs."""
+    keeper, giver, taker = (make_grower(name) for name in ("keeper", "giver", "taker"))
+    address_set(actor=keeper, name="A. Keeper", lines=["2 Weir Road"], town="Pondville", country="DE")
+    abroad = make_gathering(keeper)
+    here = make_gathering(keeper, site=make_site(keeper, name="at home", **FRANCE))
+    own = make_gathering(owner, site=make_site(owner, name="over there", **BERLIN))
+    taken = [make_deal(giver, owner, home=GERMANY, there=FRANCE) for _ in range(2)]
+    given = [make_deal(owner, taker) for _ in range(2)]
+    through = make_deal(giver, taker)
+    for deal, gathering in ((taken[0], here), (taken[1], here), (given[0], abroad), (given[1], abroad)):
+        detour_ask(actor=deal.recipient, agreement=deal, gathering=gathering)
+    detour_withdraw(actor=owner, agreement=taken[0])
+    detour_yes(actor=owner, agreement=given[1])
+    detour_accept(actor=keeper, agreement=given[1])
+    detour_ask(actor=taker, agreement=through, gathering=own)
+    detour_yes(actor=giver, agreement=through)
+    return {
+        "gatherings": own,
+        "gatherings/agreements": here,
+        "agreements/detour": taken[0],
+        "agreements/detour-withdraw": taken[1],
+        "agreements/detour-yes": given[0],
+        "agreements/detour-address": given[1],
+        "agreements/detour-accept": through,
+        "agreements/detour-decline": through,
+    }
 
 
 def webhooks(owner: Grower) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from growers.models import Grower
 from growers.services.grower import grower_update
 from tests.api.bulk import copies
 from tests.exchange.bargain import agree, state_papers
+from tests.exchange.gathered import make_detour, make_gathering
 from tests.exchange.society import NOON, TODAY
 from tests.factories import make_grower, make_plant
 
@@ -51,6 +52,8 @@ class ManyDeals:
             checked_on=TODAY,
         )
         self.stranger = make_grower("stranger")
+        self.gathering = make_gathering(make_grower("keeper"))
+        self.detour = make_detour(self.gathering, self.agreement)
         self.block = block_create(actor=grower, blocked=self.stranger)
         grower_update(actor=grower, may_be_asked=True)
         self.unoffered = make_plant(grower)
@@ -65,12 +68,17 @@ class ManyDeals:
             "border-notes": self.border_note,
             "blocks": self.block,
             "shipments": self.shipment,
+            "gatherings": self.gathering,
+            "agreements/detour": self.agreement,
         }
 
     def grow(self, given: Sequence[Pairing], taken: Sequence[Pairing], new: Sequence[int]) -> None:
         """An agreement for each of these pairings, and so many of everything else."""
         sides = {"donor_id": self.grower.pk, "recipient_id": self.other.pk}
-        self._parcels(self._agreements(given, **sides))
+        keys = self._agreements(given, **sides)
+        self._parcels(keys)
+        copies(self.gathering, new)
+        copies(self.detour, range(len(keys)), agreement_id=keys.__getitem__)
         self._agreements(taken)
         copies(self.note, new)
         copies(self.view, new)

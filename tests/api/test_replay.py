@@ -11,6 +11,7 @@ from exchange.models import IdempotentAnswer
 from growers.models import Grower
 from tests.api import (  # noqa: F401 - they prepare too
     every_calendar_post,
+    every_gathering_post,
     every_lot_post,
     every_shipment_post,
     every_webhook_post,

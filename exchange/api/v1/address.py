@@ -84,7 +84,7 @@ class MyAddress(Resource):
     def represent(self, row: Grower | OwnAddress) -> dict[str, Any]:
         """In clear: it is the viewer's own."""
         own = row if isinstance(row, OwnAddress) else address_own(actor=row)
-        return {**_shown(own.address), "changed_at": own.changed_at}
+        return {**postal_address_shown(own.address), "changed_at": own.changed_at}
 
     def admit(self, call: Call) -> None:
         """Whoever states an address shows that they are not just in possession of a token or a session."""
@@ -129,7 +129,7 @@ class AgreementAddressRead(OfAgreement):
 
     def represent(self, row: PostalAddress) -> dict[str, Any]:  # type: ignore[override]
         """In clear: that it was read is noted."""
-        return _shown(row)
+        return postal_address_shown(row)
 
     @act(
         "agreement_address_read",
@@ -166,5 +166,6 @@ class AddressViewList(Resource):
         return address_views_of(call.grower)
 
 
-def _shown(address: PostalAddress) -> dict[str, Any]:
+def postal_address_shown(address: PostalAddress) -> dict[str, Any]:
+    """An address in clear."""
     return {name: getattr(address, name) for name in POSTAL_ADDRESS}

@@ -78,7 +78,7 @@ class AgreementEventOut(serializers.Serializer[Any]):
 
     kind = serializers.ChoiceField(AgreementEvent.Kind.choices)
     at = serializers.DateTimeField()
-    by = serializers.ChoiceField([(word, word) for word in ("you", "other", "time")])
+    by = serializers.ChoiceField([(word, word) for word in ("you", "other", "steward", "time")])
     detail = serializers.CharField()
     parameters = serializers.DictField(child=serializers.JSONField(allow_null=True))
 

@@ -44,7 +44,7 @@ class AboutOut(serializers.Serializer[Any]):
     """What a notification is about."""
 
     kind = serializers.ChoiceField(
-        [(kind, kind) for kind in ("pairing", "agreement", "offer", "lot", "recall")]
+        [(kind, kind) for kind in ("pairing", "agreement", "detour", "offer", "lot", "recall")]
     )
     id = serializers.UUIDField()
     path = serializers.SerializerMethodField(help_text="Where it can be read.")

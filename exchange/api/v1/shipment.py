@@ -15,7 +15,7 @@ from exchange.api.v1.carrier_service import service_taken
 from exchange.api.v1.told import ToldOut
 from exchange.models import Agreement, Shipment, Store
 from exchange.models.offer import PackingPreset
-from exchange.selectors.agreement import agreements_of
+from exchange.selectors.detour import agreements_with_detours
 from exchange.selectors.lane_seen import lanes_seen
 from exchange.selectors.parcel_plan import parcel_plans
 from exchange.selectors.shipment import ShipmentForViewer, shipment_for, shipments_known
@@ -40,6 +40,7 @@ from growers.models import Grower
 SHIPMENT: dict[str, Any] = {
     "id": "1f2e3d4c-5b6a-4978-8695-a4b3c2d1e0ff",
     "role": "consignor",
+    "leg": "direct",
     "agreement_id": "0f1e2d3c-4b5a-4697-8879-6a5b4c3d2e1f",
     "state": "planned",
     "packets": ["3e2d1c0b-a998-4877-8665-544332211000"],
@@ -63,6 +64,8 @@ SHIPMENT: dict[str, Any] = {
     "half_on": "2027-07-08",
     "late_on": "2027-07-13",
     "lost_chance": 0.01,
+    "recipient_half_on": "2027-07-08",
+    "recipient_late_on": "2027-07-13",
     "plan": {
         "precision": "clock",
         "post_on": "2027-07-01",
@@ -102,10 +105,13 @@ class ParcelPlanOut(serializers.Serializer[Any]):
 
 
 class ShipmentOut(serializers.Serializer[Any]):
-    """A parcel for one of its two growers. No address is in it."""
+    """A parcel for one of the growers whom it concerns. No address is in it."""
 
     id = serializers.UUIDField(source="public_id")
-    role = serializers.ChoiceField([(word, word) for word in ("consignor", "consignee")])
+    role = serializers.ChoiceField([(word, word) for word in ("consignor", "consignee", "concerned")])
+    leg = serializers.ChoiceField(
+        Shipment.Leg.choices, help_text="By way of a steward there are two parcels, one after the other."
+    )
     agreement_id = serializers.UUIDField()
     state = serializers.ChoiceField(Shipment.State.choices)
     packets = serializers.ListField(child=serializers.UUIDField())
@@ -125,6 +131,10 @@ class ShipmentOut(serializers.Serializer[Any]):
     )
     late_on = serializers.DateField(help_text="By then nine in ten.")
     lost_chance = serializers.FloatField(help_text="That it never comes.")
+    recipient_half_on = serializers.DateField(
+        help_text="By then half have come to the recipient, all days by way of a steward counted."
+    )
+    recipient_late_on = serializers.DateField(help_text="By then nine in ten.")
     plan = ParcelPlanOut(allow_null=True, help_text="Until it is dispatched, where a day is named.")
     business_days = serializers.IntegerField(allow_null=True, help_text="That it took.")
     condition = serializers.ChoiceField(Shipment.Condition.choices, allow_null=True)
@@ -231,9 +241,12 @@ class ShipmentList(OfViewer):
         at="shipment",
     )
     def post(self, call: Call) -> Shipment:
-        """For the donor of an agreement: all its packets that have not been sent."""
+        """For the donor of an agreement: all its packets that have not been sent.
+
+        By way of a steward that is a parcel to them, and theirs is another with what has come.
+        """
         fields = service_taken(call.grower, dict(call.data))
-        rows: QuerySet[Agreement] = agreements_of(call.grower)
+        rows: QuerySet[Agreement] = agreements_with_detours(call.grower)
         agreement: Any = row_named(
             rows, fields.pop("agreement_id"), field="agreement_id", what="an agreement"
         )
@@ -247,7 +260,7 @@ class ShipmentItem(OfViewer):
 
     @read("shipment_read", "One parcel", ShipmentOut, example=SHIPMENT, problems=("not_found",))
     def get(self, call: Call) -> Shipment:
-        """For its consignor and its consignee."""
+        """For its consignor, its consignee, and the two growers of its agreement."""
         return call.row  # type: ignore[no-any-return]
 
     @change(
@@ -316,7 +329,7 @@ class ShipmentHold(OfViewer):
         "shipment_hold", "Note that a parcel is held", ShipmentOut, example={**SENT, "state": "held"}, **ACTS
     )
     def post(self, call: Call) -> Shipment:
-        """At a border or a depot; either side may know."""
+        """At a border or a depot; consignor or consignee may know."""
         return self.again(call, shipment_hold(actor=call.grower, shipment=call.row))
 
 

@@ -69,9 +69,9 @@ def test_there_is_none_once_it_is_sent_or_where_nothing_stands(sending: Sending)
     assert plan_of(sending) is None
 
 
-def test_all_of_a_page_cost_one_query_and_none_that_wait_no_query(sending: Sending) -> None:
+def test_all_of_a_page_cost_two_queries_and_none_that_wait_no_query(sending: Sending) -> None:
     rows = list(shipments_known(sending.donor))
-    for given, count in ((rows, 1), (rows * 3, 1), ([], 0)):
+    for given, count in ((rows, 2), (rows * 3, 2), ([], 0)):
         with CaptureQueriesContext(connection) as queries:
             parcel_plans(given)
         assert len(queries) == count
