@@ -195,7 +195,7 @@ def test_each_leg_is_sent_and_got_by_its_own_two(gathered: Gathered, outsider: G
 
 def test_nothing_goes_inland_before_it_has_come(gathered: Gathered) -> None:
     for prepare in (lambda: None, gathered.to_steward):
-        prepare()  # type: ignore[operator]
+        prepare()
         error = refused(lambda: shipment_plan(actor=gathered.steward, agreement=gathered.agreement), Conflict)
         assert error.detail == "No packet of it waits to be sent; fill one first."
 
