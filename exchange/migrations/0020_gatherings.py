@@ -6,6 +6,8 @@ import uuid
 from django.conf import settings
 from django.db import migrations, models
 
+from exchange.migrations._append_only import append_only
+
 
 class Migration(migrations.Migration):
 
@@ -111,4 +113,5 @@ class Migration(migrations.Migration):
             model_name='detour',
             constraint=models.CheckConstraint(condition=models.Q(('least_chance', None), models.Q(('least_chance__gte', 0.0), ('least_chance__lte', 1.0)), _connector='OR'), name='detour_least_chance_range'),
         ),
+        append_only('exchange_agreementevent'),
     ]

@@ -31,7 +31,7 @@ FLOWERS_LIKELY_SHARE = 0.5
 
 
 def entries_of(grower: Grower, now: datetime) -> list[Entry]:
-    """All entries of a grower in the language that is active; four queries."""
+    """All entries of a grower in the language that is active; five queries."""
     hidden = hidden_from(grower)
     return [*_of_deals(grower, hidden, now), *_of_pollen(grower, hidden)]
 

@@ -36,10 +36,8 @@ class PacketForViewer:
 def packets_known(grower: Grower) -> QuerySet[Packet]:
     """Packets of own lots, packets that one holds, packets filled for one or on their way by way of one."""
     own = Q(lot__plant__grower=grower)
-    theirs = (Q(holder=grower) | Q(agreement__recipient=grower)) & ~Q(
-        lot__plant__grower__in=hidden_from(grower)
-    )
-    theirs |= Q(shipment__leg=TO_STEWARD, shipment__detour__gathering__steward=grower) & ~Q(
+    by_way = Q(shipment__leg=TO_STEWARD, shipment__detour__gathering__steward=grower)
+    theirs = (Q(holder=grower) | Q(agreement__recipient=grower) | by_way) & ~Q(
         lot__plant__grower__in=hidden_from(grower)
     )
     outlooks = Prefetch("outlooks", to_attr="outlooks_own", queryset=LotOutlook.objects.all())

@@ -11,9 +11,8 @@ from growers.models import Grower
 from tests.api.access_deal import AGREED_SEED, street
 from tests.api.access_member import PLACES, asked_for, private, reasons_for
 from tests.exchange.bargain import agree
-from tests.exchange.gathered import make_gathering
+from tests.exchange.gathered import make_gathering, site_at
 from tests.exchange.society import make_pairing
-from tests.factories import make_site
 
 PERMIT = "PERMIT-31-415-926"
 
@@ -21,7 +20,8 @@ PERMIT = "PERMIT-31-415-926"
 def make_gatherings(growers: dict[str, Grower], offer: Offer, agreement: Agreement) -> dict[str, Any]:
     """Agreements of owner and partner, one for each step of a detour, and a parcel."""
     owner, partner, steward = (growers[who] for who in ("owner", "partner", "coordinator"))
-    site = make_site(steward, keep_exact=True, name=private("coordinator", "Site"), **PLACES["coordinator"])
+    place = PLACES["coordinator"]
+    site = site_at(steward, private("coordinator", "Site"), place, keep_exact=True)
     mark = street("coordinator")
     address_set(actor=steward, name=f"To {mark}", lines=[mark], town=mark, country="DE")
     gathering = make_gathering(steward, site=site, permit_number=PERMIT)

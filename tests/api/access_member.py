@@ -14,7 +14,7 @@ from tests.factories import make_plant, make_site, make_wanted_cross
 
 VIEWERS = ("anonymous", "outsider", "partner", "ex_partner", "coordinator", "owner")
 """Owner of all that is addressed; the partner is recipient in a pairing that stands, the ex-partner in one
-that is superseded; the coordinator has nothing but an account, the outsider looks for what nobody offers."""
+that is superseded; the coordinator has a site and is a steward, the outsider looks for what nobody offers."""
 
 MEMBERS = VIEWERS[1:]
 PLACES: dict[str, SiteFields] = {

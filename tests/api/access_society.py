@@ -115,7 +115,7 @@ def facts(owner: Grower) -> dict[str, Any]:
 def deals(growers: dict[str, Grower], rows: dict[str, Any]) -> dict[str, Any]:
     """An offer of the owner with one pairing that stands and one that did; and what the owner looks for."""
     note = private("owner", "Note")
-    stated: OfferFields = {"doses": 20, "countries": COUNTRIES_TOLD, "note": note, "terms": TERMS}
+    stated: OfferFields = {"doses": 16, "countries": COUNTRIES_TOLD, "note": note, "terms": TERMS}
     offer = make_offer_in_hand(rows["plant"], date(2027, 6, 28), **stated)
     wanted = make_wanted_cross(
         rows["seed"],

@@ -38,7 +38,7 @@ from growers.services.bloom import bloom_said_set
 from growers.services.grower import grower_create, grower_update
 from tests.api.caller import caller
 from tests.exchange.bargain import agree, propose
-from tests.exchange.gathered import BERLIN, make_deal, make_gathering
+from tests.exchange.gathered import BERLIN, make_deal, make_gathering, site_at
 from tests.exchange.logger import make_temperature
 from tests.exchange.receiver import make_webhook
 from tests.exchange.society import FRANCE, GERMANY, NOON, SUMMER, TODAY, make_groups, make_pairing
@@ -211,8 +211,8 @@ def gatherings(owner: Grower) -> dict[str, Any]:
     keeper, giver, taker = (make_grower(name) for name in ("keeper", "giver", "taker"))
     address_set(actor=keeper, name="A. Keeper", lines=["2 Weir Road"], town="Pondville", country="DE")
     abroad = make_gathering(keeper)
-    here = make_gathering(keeper, site=make_site(keeper, name="at home", **FRANCE))
-    own = make_gathering(owner, site=make_site(owner, name="over there", **BERLIN))
+    here = make_gathering(keeper, site=site_at(keeper, "at home", FRANCE))
+    own = make_gathering(owner, site=site_at(owner, "over there", BERLIN))
     taken = [make_deal(giver, owner, home=GERMANY, there=FRANCE) for _ in range(2)]
     given = [make_deal(owner, taker) for _ in range(2)]
     through = make_deal(giver, taker)

@@ -75,10 +75,10 @@ class ManyDeals:
     def grow(self, given: Sequence[Pairing], taken: Sequence[Pairing], new: Sequence[int]) -> None:
         """An agreement for each of these pairings, and so many of everything else."""
         sides = {"donor_id": self.grower.pk, "recipient_id": self.other.pk}
-        keys = self._agreements(given, **sides)
-        self._parcels(keys)
+        agreements = self._agreements(given, **sides)
+        self._parcels(agreements)
         copies(self.gathering, new)
-        copies(self.detour, range(len(keys)), agreement_id=keys.__getitem__)
+        copies(self.detour, range(len(agreements)), agreement_id=agreements.__getitem__)
         self._agreements(taken)
         copies(self.note, new)
         copies(self.view, new)

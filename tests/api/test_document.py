@@ -117,6 +117,14 @@ KEYED_ACTS = {
         "withdraw",
     )
 } | {
+    "detour_accept",
+    "detour_address_read",
+    "detour_ask",
+    "detour_decline",
+    "detour_withdraw",
+    "detour_yes",
+    "gathering_call_off",
+    "gathering_close",
     "lot_discard",
     "lot_dried",
     "lot_incident",

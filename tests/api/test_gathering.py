@@ -297,7 +297,7 @@ def test_strangers_find_nothing(gathered: Gathered, outsider_api: Caller, nobody
     gathered.agree()
     before = rows()
     for act in ("detour-yes", "detour-accept", "detour-decline", "detour-withdraw", "detour-address"):
-        body = {} if act == "detour-yes" else None
+        body: dict[str, Any] | None = {} if act == "detour-yes" else None
         assert outsider_api.post(detour_at(gathered, act), body).status == 404
         assert nobody.post(detour_at(gathered, act), body).status == 401
     assert rows() == before

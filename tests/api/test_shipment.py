@@ -56,6 +56,7 @@ def test_a_parcel_is_planned_and_read_by_both(
     assert made.body == {
         "id": str(Shipment.objects.get().public_id),
         "role": "consignor",
+        "leg": "direct",
         "agreement_id": str(sending.agreement.public_id),
         "state": "planned",
         "packets": [str(sending.packet.public_id)],
@@ -79,6 +80,8 @@ def test_a_parcel_is_planned_and_read_by_both(
         "half_on": "2027-07-12",
         "late_on": "2027-07-14",
         "lost_chance": 0.01,
+        "recipient_half_on": "2027-07-12",
+        "recipient_late_on": "2027-07-14",
         "plan": {
             "precision": "days",
             "post_on": "2026-06-18",

@@ -11,7 +11,7 @@ from exchange.services.gathering import gathering_create
 from exchange.services.packet import packet_fill
 from exchange.services.shipment import shipment_dispatch, shipment_plan, shipment_receive
 from exchange.services.store import store_of_kind
-from growers.models import Grower
+from growers.models import Grower, Site
 from growers.services.bloom import bloom_said_set
 from growers.services.site import SiteFields
 from tests.exchange.bargain import agree, state_papers
@@ -97,13 +97,19 @@ class Gathered:
         return shipment_receive(actor=self.recipient, shipment=shipment, store=store)
 
 
+def site_at(grower: Grower, name: str, place: SiteFields, *, keep_exact: bool = False) -> Site:
+    """A site with a name of its own at a place."""
+    stated: SiteFields = {**place, "name": name}
+    return make_site(grower, keep_exact=keep_exact, **stated)
+
+
 def make_deal(
     donor: Grower, recipient: Grower, *, home: SiteFields = FRANCE, there: SiteFields = GERMANY
 ) -> Agreement:
     """An agreement across a border about a dose in hand, with a recipient whose plant flowers."""
     number = Agreement.objects.count()
-    given = make_plant(donor, site=make_site(donor, name=f"pond {number}", **home), number=f"given {number}")
-    seed_site = make_site(recipient, name=f"lake {number}", **there)
+    given = make_plant(donor, site=site_at(donor, f"pond {number}", home), number=f"given {number}")
+    seed_site = site_at(recipient, f"lake {number}", there)
     seed = make_plant(recipient, site=seed_site, number=f"seed {number}")
     bloom_said_set(actor=recipient, plant=seed, **SUMMER)
     offer = make_offer_in_hand(given, date(2027, 6, 28), countries=[there["country"]])
@@ -113,7 +119,7 @@ def make_deal(
 
 def make_gathering(steward: Grower, **said: Any) -> Gathering:
     """Parcels of the next four weeks for Germany; three days before they go on."""
-    site = said.pop("site", None) or make_site(steward, name="steward's", **BERLIN)
+    site = said.pop("site", None) or site_at(steward, "steward's", BERLIN)
     stated: dict[str, Any] = {
         "reach_from": TODAY,
         "reach_until": TODAY + timedelta(days=27),

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
 import pytest
@@ -15,11 +16,14 @@ from exchange.selectors.shipment import ShipmentForViewer, shipment_for, shipmen
 from exchange.services.address import address_set
 from exchange.services.agreement_address import COOLING, AddressCooling, address_read
 from exchange.services.agreement_change import agreement_end
+from exchange.services.carrier_service import carrier_service_create
 from exchange.services.detour_address import detour_address_read
 from exchange.services.gathering import gathering_close
+from exchange.services.offer_change import offer_update
 from exchange.services.packet import packet_fill, packet_hand_over, packet_receive
 from exchange.services.shipment import (
     shipment_call_off,
+    shipment_change,
     shipment_dispatch,
     shipment_hold,
     shipment_lost,
@@ -89,9 +93,27 @@ def test_a_packet_goes_to_the_steward_and_then_inland(gathered: Gathered, clock:
     ]
     seen = lanes_seen(TODAY + timedelta(days=9)).lanes
     assert {way: int(lane.delivered.sum()) for way, lane in seen.items()} == {
-        ("FR", "DE"): 1,
-        ("DE", "DE"): 1,
+        ("FR", "DE", 5.0): 1,
+        ("DE", "DE", 2.0): 1,
     }
+
+
+def test_each_posts_by_a_carrier_service_of_their_own(gathered: Gathered, clock: MovableClock) -> None:
+    donor, steward = gathered.donor, gathered.steward
+    counter = carrier_service_create(actor=donor, name="counter", country="FR", promised_days_abroad=4)
+    offer_update(actor=donor, offer=gathered.detour.agreement.offer, carrier_service=counter)
+    first = gathered.to_steward()
+    assert (first.carrier_service, first.promised_days) == (counter, 4)
+    clock.set(NOON + timedelta(days=4))
+    shipment_receive(actor=steward, shipment=first, store=gathered.home_of(steward))
+    second = shipment_plan(actor=steward, agreement=gathered.detour.agreement)
+    assert (second.leg, second.carrier_service) == ("inland", None)
+    for theirs in (counter, carrier_service_create(actor=donor, name="over there", country="DE")):
+        change = partial(shipment_change, actor=steward, shipment=second, carrier_service=theirs)
+        refused(change, NotFound)
+    own = carrier_service_create(actor=steward, name="village", country="DE", promised_days_home=1)
+    shipment_change(actor=steward, shipment=second, carrier_service=own)
+    assert shipment_dispatch(actor=steward, shipment=second).promised_days == 1
 
 
 def test_each_is_told_what_concerns_them(gathered: Gathered) -> None:
@@ -195,7 +217,7 @@ def test_each_leg_is_sent_and_got_by_its_own_two(gathered: Gathered, outsider: G
 
 def test_nothing_goes_inland_before_it_has_come(gathered: Gathered) -> None:
     for prepare in (lambda: None, gathered.to_steward):
-        prepare()  # type: ignore[operator]
+        prepare()
         error = refused(lambda: shipment_plan(actor=gathered.steward, agreement=gathered.agreement), Conflict)
         assert error.detail == "No packet of it waits to be sent; fill one first."
 

@@ -5,8 +5,10 @@ import pytest
 from exchange.models import Agreement, AgreementEvent
 from exchange.wording.agreement import (
     FROM_OTHER,
+    ON_A_LEG,
     OWN,
     REASONS,
+    TO_STEWARD,
     doses_words,
     event_sentence,
     other_words,
@@ -132,6 +134,28 @@ def test_every_sentence_can_be_said_and_is_plain(bargain: Bargain, donor: Grower
         assert words.endswith(".")
         assert "{" not in words
         assert not API_WORDS.search(words)
+
+
+@pytest.mark.parametrize("kind", Kind.values)
+def test_a_steward_reads_what_is_said_to_them_and_no_handle(
+    bargain: Bargain, outsider: Grower, kind: str
+) -> None:
+    made = event(agree(bargain.pairing), kind, leg="inland", condition="damp")
+    if kind not in TO_STEWARD:
+        with pytest.raises(KeyError):
+            event_sentence(made, outsider)
+        return
+    words = event_sentence(made, outsider)
+    assert words.endswith(".")
+    assert [word for word in ("{", "donor ", "recipient ", "seed of") if words.startswith(word)] == []
+    assert not API_WORDS.search(words)
+
+
+@pytest.mark.parametrize(("kind", "leg"), ON_A_LEG)
+def test_what_happens_on_a_leg_can_be_said(bargain: Bargain, recipient: Grower, kind: str, leg: str) -> None:
+    words = event_sentence(event(agree(bargain.pairing), kind, leg=leg), recipient)
+    assert "steward" in words and "{" not in words
+    assert not API_WORDS.search(words)
 
 
 def test_a_living_agreement_has_no_reason_and_doses_are_counted_in_words() -> None:
