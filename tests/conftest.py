@@ -13,6 +13,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import hypothesis
 import pytest
 
 from tests.clock import MovableClock
@@ -27,6 +28,10 @@ MOST_CONNECTIONS = 200
 SERVICE_VARIABLES = ("DATABASE_URL", "REDIS_URL", "SECRET_KEY", "ADDRESS_KEYS", "ALLOWED_HOSTS", "DEBUG")
 
 ends = ExitStack()
+
+# A busy machine is no counterexample: of its own, Hypothesis fails an example that takes 200 ms.
+hypothesis.settings.register_profile("untimed", deadline=None)
+hypothesis.settings.load_profile("untimed")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -6,6 +6,7 @@ import sys
 from itertools import accumulate
 from pathlib import Path
 
+import hypothesis
 import pytest
 from django.apps import apps
 from django.core.management import call_command
@@ -85,3 +86,8 @@ def test_no_migration_asks_the_database_for_the_time(capsys: pytest.CaptureFixtu
         call_command("sqlmigrate", app, name)
         sql = capsys.readouterr().out.lower()
         assert [word for word in DATABASE_CLOCKS if word in sql] == [], f"{app} {name}"
+
+
+def test_no_generated_example_is_judged_by_its_time() -> None:
+    """What a test does not state of its examples it takes over from the profile of the run."""
+    assert hypothesis.settings().deadline is None
