@@ -27,6 +27,7 @@ from exchange.services.agreement_change import agreement_send
 from exchange.services.agreement_event import event_note
 from exchange.services.carrier_service import carrier_service_check
 from exchange.services.custody import CLOCK_MAY_BE_FAST
+from exchange.services.deal import deal_lock_by_time
 from exchange.services.detour_reckon import route_check
 from exchange.services.detour_rule import state_set as detour_state_set
 from exchange.services.incident import WhatHappened, packet_incident
@@ -151,6 +152,8 @@ def shipment_dispatch(*, actor: Grower, shipment: Shipment, occurred_at: datetim
     now = clock.now()
     at = occurred_at or now
     with transaction.atomic():
+        # The deal before the parcel, as whoever takes a detour back: in the other order both would wait.
+        deal_lock_by_time(shipment.agreement)
         own = _consignors(actor, shipment)
         _state_set(own, State.DISPATCHED)
         _time_check(at, own.created_at, now)
