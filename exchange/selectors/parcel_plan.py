@@ -18,8 +18,8 @@ WAITING = (Shipment.State.PLANNED, Shipment.State.PACKED)
 class ParcelPlan:
     """Best and last good day at the donor's, what decides the last, and the flowers it is for.
 
-    ``hand_over_until`` is when the last good day ends at the donor's place, for a reader anywhere: at the
-    cut-off of the parcel's service where one is known.
+    ``hand_over_until`` is when the last good day ends at the donor's place, for a reader anywhere: with
+    pollen in hand at the cut-off of the parcel's service, where one is known.
     """
 
     precision: str
@@ -51,7 +51,7 @@ def _plan(shipment: Shipment, pairing: Pairing) -> ParcelPlan:
         precision=pairing.plan["precision"],
         post_on=date.fromisoformat(dates["post_on"]),
         not_later_than=last,
-        hand_over_until=_end_of(last, shipment) if last else None,
+        hand_over_until=_end_of(last, shipment, pairing.plan["precision"]) if last else None,
         decided_by=_decided(pairing, dates["decided_by"]) if last else None,
         flowers_from=flowers[0] if flowers else None,
         flowers_until=flowers[1] if flowers else None,
@@ -62,6 +62,7 @@ def _decided(pairing: Pairing, code: str) -> dict[str, Any]:
     return {"code": code, "detail": decided_sentence(pairing), "parameters": {}}
 
 
-def _end_of(day: date, shipment: Shipment) -> datetime:
+def _end_of(day: date, shipment: Shipment, precision: str) -> datetime:
+    """Before pollen is in hand a day is all that is known of the last one."""
     zone = shipment.agreement.offer.plant.site.cell_zone
-    return hand_over_until(shipment.carrier_service, zone, day)
+    return hand_over_until(shipment.carrier_service if precision == "clock" else None, zone, day)

@@ -45,12 +45,19 @@ def test_it_names_the_days_what_decides_them_and_the_flowers(sending: Sending) -
     )
 
 
-def test_the_last_good_day_ends_at_the_cut_off_of_its_service(sending: Sending) -> None:
+@pytest.mark.parametrize(
+    ("precision", "until"),
+    [("clock", datetime(2027, 7, 15, 13, 30, tzinfo=UTC)), ("days", datetime(2027, 7, 15, 22, tzinfo=UTC))],
+)
+def test_with_pollen_in_hand_the_last_good_day_ends_at_the_cut_off_of_its_service(
+    sending: Sending, precision: str, until: datetime
+) -> None:
+    stands(sending.bargain.pairing, precision=precision)
     counter = CarrierService.objects.create(grower=sending.donor, country="FR", cut_off=time(15, 30))
     Shipment.objects.update(carrier_service=counter)
     found = plan_of(sending)
     assert found is not None
-    assert found.hand_over_until == datetime(2027, 7, 15, 13, 30, tzinfo=UTC)
+    assert found.hand_over_until == until
 
 
 def test_without_a_deadline_nothing_decides_it(sending: Sending) -> None:
