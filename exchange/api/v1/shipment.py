@@ -95,7 +95,7 @@ class ParcelPlanOut(serializers.Serializer[Any]):
     not_later_than = serializers.DateField(allow_null=True, help_text="The last good day, at the donor's.")
     hand_over_until = serializers.DateTimeField(
         allow_null=True,
-        help_text="When that day ends there; with pollen in hand the cut-off of the carrier service, if one is stated.",
+        help_text="When that day ends there; with pollen in hand, the cut-off of its carrier service.",
     )
     decided_by = ToldOut(allow_null=True, help_text="What decides the last good day.")
     flowers_from = serializers.DateField(
