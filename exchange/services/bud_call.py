@@ -11,9 +11,10 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from exchange.models import Agreement, AgreementEvent, Reservation
+from exchange.models import Agreement, AgreementEvent, Detour, Reservation
 from exchange.science.business_day import next_open_day
 from exchange.selectors.carrier_service import offer_calendar
+from exchange.selectors.leg import ROUTED
 from exchange.services.agreement_event import event_tell_only
 from exchange.services.agreement_rule import State
 from exchange.services.deal import deal_lock_by_time
@@ -49,9 +50,14 @@ def _waiting(now: datetime) -> QuerySet[Agreement]:
     held = Reservation.objects.filter(
         agreement=OuterRef("pk"), state=Reservation.State.ACTIVE, supply__lot__isnull=False
     )
+    # By way of a steward it is posted in their days, whatever a bud says.
+    elsewhere = Detour.objects.filter(agreement=OuterRef("pk"), state__in=ROUTED)
     called = AgreementEvent.objects.filter(agreement=OuterRef("pk"), kind=Kind.BUD_CALL)
     agreed = Q(state=State.AGREED, donor__closed_at=None)
-    return Agreement.objects.filter(agreed, Exists(buds), Exists(held), ~Exists(called)).order_by("pk")
+    waiting = Agreement.objects.filter(
+        agreed, Exists(buds), Exists(held), ~Exists(called), ~Exists(elsewhere)
+    )
+    return waiting.order_by("pk")
 
 
 def _call(agreement: Agreement, now: datetime) -> None:

@@ -8,18 +8,24 @@ from exchange.models import Agreement, AgreementEvent
 from exchange.selectors.agreement import agreements_for, agreements_of
 from exchange.selectors.notification import notification_for, notifications_of
 from exchange.services.bud_call import bud_calls_make
+from exchange.services.carrier_service import carrier_service_create
 from exchange.services.collection import offer_collect
+from exchange.services.detour import detour_withdraw
 from exchange.services.due import run_due
+from exchange.services.offer_change import offer_update
 from growers import clock as project_clock
 from growers.models import Grower
 from growers.services.bloom import bloom_bud_seen
 from tests.clock import MovableClock
 from tests.exchange.bargain import Bargain, agree, make_bargain, propose
+from tests.exchange.gathered import make_gathered
 from tests.exchange.society import NOON, TODAY
+from tests.factories import make_grower
 from tests.growers.services.test_race import at_once
 
 pytestmark = pytest.mark.django_db
 
+FRIDAY = date(2027, 7, 2)
 CALLED = AgreementEvent.Kind.BUD_CALL
 
 
@@ -66,6 +72,37 @@ def test_the_donor_is_told_to_post_on_the_next_open_day(bargain: Bargain, clock:
     for grower, reads_it in ((agreement.donor, True), (agreement.recipient, False)):
         (shown,) = agreements_for(grower, agreements_of(grower))
         assert (CALLED in [event.kind for event in shown.events]) is reads_it
+
+
+def test_the_next_open_day_is_that_of_the_carrier_service(bargain: Bargain) -> None:
+    agreement = waits(bargain)
+    counter = carrier_service_create(
+        actor=bargain.donor,
+        name="counter",
+        country="FR",
+        weekdays=["friday", "saturday"],
+        closed_days=[FRIDAY],
+    )
+    offer_update(actor=bargain.donor, offer=bargain.offer, carrier_service=counter)
+    bud(agreement, "at the surface", TODAY)
+    bud_calls_make(project_clock.now())
+    assert calls(agreement) == ["2027-07-03"]
+
+
+def test_by_way_of_a_steward_no_bud_names_the_day(
+    donor: Grower, recipient: Grower, clock: MovableClock
+) -> None:
+    clock.set(NOON)
+    gathered = make_gathered(donor, recipient, make_grower("keeper"))
+    gathered.ask()
+    gathered.yes()
+    bud(gathered.agreement, "at the surface", TODAY)
+    gathered.accept()
+    bud_calls_make(project_clock.now())
+    assert calls(gathered.agreement) == []
+    detour_withdraw(actor=recipient, agreement=gathered.agreement)
+    bud_calls_make(project_clock.now())
+    assert calls(gathered.agreement) == ["2027-07-02"]
 
 
 def test_once_however_many_buds_and_workers(bargain: Bargain, clock: MovableClock) -> None:
