@@ -5,6 +5,7 @@ from celery import shared_task
 from exchange.services import (  # noqa: F401 - they register what is due
     agreement_due,
     bud_call,
+    detour_reckon,
     idempotent_answer,
     mail,
     matching_order,
