@@ -101,10 +101,7 @@ def test_an_edit_reckons_only_what_it_touches(
         ({"closed_days": [date(2027, 7, 1), date(2027, 7, 2)]}, True),
         ({"promised_days_abroad": 15}, True),
         ({"delivers_on_saturday": True}, True),
-        ({"weekdays": ["wednesday"]}, True),
-        ({"promised_days_home": 1}, True),
         ({"cut_off": time(16)}, False),
-        ({"name": "another word for it"}, False),
     ],
 )
 def test_what_a_carrier_service_does_reaches_the_pairings(
