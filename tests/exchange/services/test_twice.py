@@ -28,6 +28,7 @@ from tests.architecture.tree import PACKAGES
 from tests.clock import MovableClock
 from tests.exchange.bargain import agree, make_bargain, propose
 from tests.exchange.difference import Story, story, unlike
+from tests.exchange.gathered import make_gathered
 from tests.exchange.mailing import confirmed
 from tests.exchange.parcel import make_sending
 from tests.exchange.quiet import make_owner, make_unoffered, make_wish
@@ -148,6 +149,15 @@ def _a_day_of_which_there_is_something_to_tell(donor: Grower, recipient: Grower,
     clock.move(hours=5)
     messages_make(project_clock.now())
     return MailMessage.objects.get(grower=donor).pk
+
+
+@scene("detour_plan")
+def _a_detour_of_yesterday(donor: Grower, recipient: Grower, clock: MovableClock) -> int:
+    gathered = make_gathered(donor, recipient, make_grower("keeper"))
+    ids_alike()  # its chances hang on the ids of both plants
+    detour = gathered.agree()
+    clock.move(days=1)
+    return detour.pk
 
 
 @scene("shipment_overdue")
