@@ -6,7 +6,9 @@ from datetime import datetime
 from django.db.models import QuerySet
 
 from exchange.models import Agreement, AgreementEvent, Detour, Shipment
+from exchange.selectors.parcel_plan import WAITING
 from exchange.services.agreement_event import event_note, event_tell_only
+from exchange.services.shipment_rule import parcel_call_off
 from exchange.services.state_table import state_after
 from growers.models import Grower
 
@@ -64,12 +66,8 @@ def detour_of_ended(agreement: Agreement, now: datetime) -> None:
 
 def waiting_call_off(agreement: Agreement, now: datetime) -> None:
     """End parcels that wait: they were planned for another way. Their packets are free for a new one."""
-    waiting = (Shipment.State.PLANNED, Shipment.State.PACKED)
-    for shipment in agreement.shipments.filter(state__in=waiting).order_by("pk"):
-        shipment.state = Shipment.State.CALLED_OFF
-        shipment.ended_at = shipment.changed_at = now
-        shipment.packets.update(shipment=None)
-        shipment.save()
+    for shipment in agreement.shipments.filter(state__in=WAITING).order_by("pk"):
+        parcel_call_off(shipment, now)
 
 
 def under_way(agreement: Agreement) -> bool:

@@ -34,7 +34,7 @@ from exchange.services.incident import WhatHappened, packet_incident
 from exchange.services.packet import packet_back, packet_hand_over, packet_receive
 from exchange.services.packing import box_check
 from exchange.services.shipment_due import overdue_set
-from exchange.services.state_table import state_after
+from exchange.services.shipment_rule import parcel_call_off, parcel_state_set
 from exchange.services.temperature_felt import temperature_felt
 from exchange.wording.detour import days_missed
 from exchange.wording.shipment import CONTENTS
@@ -48,18 +48,6 @@ Kind = AgreementEvent.Kind
 State = Shipment.State
 Leg = Shipment.Leg
 MOST_CONTENTS = 10
-
-ALLOWED: dict[str, frozenset[str]] = {
-    State.PLANNED: frozenset({State.PACKED, State.DISPATCHED, State.CALLED_OFF}),
-    State.PACKED: frozenset({State.DISPATCHED, State.CALLED_OFF}),
-    State.CALLED_OFF: frozenset(),
-    State.DISPATCHED: frozenset({State.HELD, State.RECEIVED, State.REFUSED, State.LOST, State.RETURNED}),
-    State.HELD: frozenset({State.RECEIVED, State.REFUSED, State.LOST, State.RETURNED}),
-    State.RECEIVED: frozenset(),
-    State.REFUSED: frozenset({State.RETURNED}),
-    State.LOST: frozenset({State.RECEIVED, State.RETURNED}),
-    State.RETURNED: frozenset(),
-}
 
 
 class ShipmentFields(TypedDict, total=False):
@@ -127,7 +115,7 @@ def shipment_pack(*, actor: Grower, shipment: Shipment) -> Shipment:
     """Say that a parcel is packed."""
     with transaction.atomic():
         own = _consignors(actor, shipment)
-        _state_set(own, State.PACKED)
+        parcel_state_set(own, State.PACKED)
         _save(own)
     return own
 
@@ -136,10 +124,7 @@ def shipment_call_off(*, actor: Grower, shipment: Shipment) -> Shipment:
     """End a parcel that was not dispatched; its packets can go into another, the doses stay promised."""
     with transaction.atomic():
         own = _consignors(actor, shipment)
-        _state_set(own, State.CALLED_OFF)
-        own.ended_at = clock.now()
-        own.packets.update(shipment=None)
-        _save(own)
+        parcel_call_off(own, clock.now())
     return own
 
 
@@ -155,7 +140,7 @@ def shipment_dispatch(*, actor: Grower, shipment: Shipment, occurred_at: datetim
         # The deal before the parcel, as whoever takes a detour back: in the other order both would wait.
         deal_lock_by_time(shipment.agreement)
         own = _consignors(actor, shipment)
-        _state_set(own, State.DISPATCHED)
+        parcel_state_set(own, State.DISPATCHED)
         _time_check(at, own.created_at, now)
         if (
             own.leg != Leg.INLAND
@@ -201,7 +186,7 @@ def shipment_receive(
         if ends_of(own).taker.pk != actor.pk:
             raise Conflict("Only whom the parcel is for says that it has come.")
         _condition_check(condition)
-        _state_set(own, State.RECEIVED)
+        parcel_state_set(own, State.RECEIVED)
         _time_check(at, own.dispatched_at or own.created_at, now)
         coming = own.packets.filter(store=None).order_by("pk")
         packets = [
@@ -238,7 +223,7 @@ def _end(shipment: Shipment, actor: Grower, state: Shipment.State, kind: Agreeme
         own = _known(actor, shipment)
         if actor.pk not in (ends_of(own).sender.pk, ends_of(own).taker.pk):
             raise Conflict("Only who sends the parcel or gets it can do this.")
-        _state_set(own, state)
+        parcel_state_set(own, state)
         own.ended_at = None if state == State.HELD else now
         _save(own)
         if state == State.RETURNED:
@@ -339,10 +324,6 @@ def _promised_days(shipment: Shipment) -> int | None:
     abroad = shipment.origin_country != shipment.destination_country
     service = shipment.carrier_service
     return None if service is None else round(promised_days(service, abroad=abroad))
-
-
-def _state_set(shipment: Shipment, state: Shipment.State) -> None:
-    shipment.state = state_after(ALLOWED, shipment.state, state, what="parcel")
 
 
 def _time_check(at: datetime, first: datetime, now: datetime) -> None:

@@ -17,7 +17,6 @@ from exchange.models import (
 from exchange.services.agreement_change import agreement_send, agreement_withdraw
 from exchange.services.packet import packet_hand_over
 from exchange.services.shipment import (
-    ALLOWED,
     ShipmentFields,
     shipment_call_off,
     shipment_change,
@@ -30,6 +29,7 @@ from exchange.services.shipment import (
     shipment_refused,
     shipment_returned,
 )
+from exchange.services.shipment_rule import ALLOWED
 from exchange.services.store import store_of_kind
 from growers import clock as project_clock
 from growers.errors import Conflict, NotFound
