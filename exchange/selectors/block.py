@@ -1,5 +1,6 @@
 """Who is hidden from whom, and what of each other's they are not shown."""
 
+from collections.abc import Set
 from typing import Any
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -23,6 +24,14 @@ def hidden_from(grower: Grower) -> frozenset[int]:
 _BLOCKS = Prepared(
     lambda: Block.objects.filter(Q(grower=GROWER) | Q(blocked=GROWER)).values_list("grower", "blocked")
 )
+
+
+def hidden_from_each(growers: Set[int]) -> dict[int, frozenset[int]]:
+    """For each of these ids what ``hidden_from`` says of it; one query."""
+    blocks = Block.objects.filter(Q(grower__in=growers) | Q(blocked__in=growers))
+    pairs = list(blocks.values_list("grower", "blocked"))
+    both_ways = {*pairs, *((blocked, grower) for grower, blocked in pairs)}
+    return {each: frozenset(other for one, other in both_ways if one == each) for each in growers}
 
 
 def are_hidden(one: Grower, other: Grower) -> bool:

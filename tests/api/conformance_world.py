@@ -29,10 +29,12 @@ from exchange.services.coordinator import coordinator_grant
 from exchange.services.detour import detour_accept, detour_ask, detour_withdraw, detour_yes
 from exchange.services.lot import lot_collect
 from exchange.services.matching_order import matching_order
+from exchange.services.offer import offer_pause
 from exchange.services.packet import packet_fill, packet_hand_over
 from exchange.services.recall import recall_report
 from exchange.services.shipment import shipment_dispatch, shipment_plan
 from exchange.services.store import store_create
+from exchange.services.wanted_cross import wanted_cross_pause
 from growers.models import Grower, Plant, Taxon
 from growers.services.bloom import bloom_said_set
 from growers.services.grower import grower_create, grower_update
@@ -203,6 +205,13 @@ def packed(donor: Grower, recipient: Grower) -> Agreement:
     deal = agree(make_pairing(offer, make_wanted_cross(make_plant(recipient))), doses=1)
     lot = offer_collect(actor=donor, offer=offer, doses=1, collected_on=TODAY, store="refrigerator")
     packet_fill(actor=donor, lot=lot, doses=1, agreement=deal)
+    return off_the_market(deal)
+
+
+def off_the_market(deal: Agreement) -> Agreement:
+    """A deal whose offer and wanted cross no dry run plans with all others of the world."""
+    offer_pause(actor=deal.donor, offer=deal.offer)
+    wanted_cross_pause(actor=deal.recipient, wanted_cross=deal.wanted_cross)
     return deal
 
 
@@ -213,9 +222,9 @@ def gatherings(owner: Grower) -> dict[str, Any]:
     abroad = make_gathering(keeper)
     here = make_gathering(keeper, site=site_at(keeper, "at home", FRANCE))
     own = make_gathering(owner, site=site_at(owner, "over there", BERLIN))
-    taken = [make_deal(giver, owner, home=GERMANY, there=FRANCE) for _ in range(2)]
-    given = [make_deal(owner, taker) for _ in range(2)]
-    through = make_deal(giver, taker)
+    taken = [off_the_market(make_deal(giver, owner, home=GERMANY, there=FRANCE)) for _ in range(2)]
+    given = [off_the_market(make_deal(owner, taker)) for _ in range(2)]
+    through = off_the_market(make_deal(giver, taker))
     for deal, gathering in ((taken[0], here), (taken[1], here), (given[0], abroad), (given[1], abroad)):
         detour_ask(actor=deal.recipient, agreement=deal, gathering=gathering)
     detour_withdraw(actor=owner, agreement=taken[0])

@@ -26,7 +26,7 @@ from tests.api.conformance_world import World, make_world
 from tests.clock import MovableClock
 from tests.exchange.society import NOON
 
-EXAMPLES = 10
+EXAMPLES = 6
 MANY_EXAMPLES = 100
 CHECKS = {
     # What fits the description may still break a rule, or be changed meanwhile.

@@ -23,7 +23,7 @@ from tests.api.location_world import Constant, Secret, Society, make_society, se
 
 pytestmark = pytest.mark.django_db
 
-EXAMPLES = 20
+EXAMPLES = 8
 MANY_EXAMPLES = 200
 ROLES = st.sampled_from(["donor", "recipient"])
 LEVELS = st.sampled_from(["cell", "country", "climate_band", None])

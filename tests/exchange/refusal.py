@@ -1,11 +1,12 @@
 """Asserts that a call of a deal is refused in the words a grower reads, and that it changed nothing."""
 
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 import pytest
 from django.apps import apps
-from django.db import models
+from django.db import connection, models
 
 from growers.errors import DomainError, FieldProblem, InvalidInput
 
@@ -29,12 +30,28 @@ def _rows(model: type[models.Model]) -> list[dict[str, Any]]:
     return list(model._default_manager.order_by("pk").values())
 
 
+def _stored() -> dict[str, list[Any]]:
+    """The same rows as the driver gives them: composing the queries took a tenth of the time of all tests."""
+    found = {}
+    with connection.cursor() as cursor:
+        for query in _queries():
+            cursor.execute(query)
+            found[query] = cursor.fetchall()
+    return found
+
+
+@cache
+def _queries() -> tuple[str, ...]:
+    tables = ((model._meta.db_table, model._meta.pk.column) for model in _models())
+    return tuple(f"SELECT * FROM {table} ORDER BY {key}" for table, key in tables)
+
+
 def refused(call: Callable[[], object], error: type[DomainError] = InvalidInput) -> DomainError:
     """The error of a call that must be refused and leave every row as it was."""
-    before = rows()
+    before = _stored()
     with pytest.raises(error) as caught:
         call()
-    assert rows() == before
+    assert _stored() == before
     return caught.value
 
 
