@@ -1,6 +1,6 @@
 """Who is hidden from whom, and what of each other's they are not shown."""
 
-from collections.abc import Set
+from collections.abc import Iterable, Set
 from typing import Any
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -29,9 +29,8 @@ _BLOCKS = Prepared(
 def hidden_from_each(growers: Set[int]) -> dict[int, frozenset[int]]:
     """For each of these ids what ``hidden_from`` says of it; one query."""
     blocks = Block.objects.filter(Q(grower__in=growers) | Q(blocked__in=growers))
-    pairs = list(blocks.values_list("grower", "blocked"))
-    both_ways = {*pairs, *((blocked, grower) for grower, blocked in pairs)}
-    return {each: frozenset(other for one, other in both_ways if one == each) for each in growers}
+    apart = _both_ways(blocks.values_list("grower", "blocked"))
+    return {each: frozenset(other for one, other in apart if one == each) for each in growers}
 
 
 def are_hidden(one: Grower, other: Grower) -> bool:
@@ -46,8 +45,7 @@ def between(first: str, second: str, one: Grower, other: Grower) -> Q:
 
 def pairs_kept_apart() -> frozenset[tuple[int, int]]:
     """Offers and wanted crosses, by their ids, of growers who must not meet; three queries."""
-    blocks = set(Block.objects.values_list("grower", "blocked"))
-    apart = blocks | {(blocked, grower) for grower, blocked in blocks}
+    apart = _both_ways(Block.objects.values_list("grower", "blocked"))
     growers = {one for one, _ in apart}
     offers = _ids_by_grower(Offer.objects.filter(plant__grower__in=growers), "plant__grower")
     crosses = _ids_by_grower(
@@ -59,6 +57,11 @@ def pairs_kept_apart() -> frozenset[tuple[int, int]]:
         for offer in offers.get(donor, ())
         for wanted in crosses.get(recipient, ())
     )
+
+
+def _both_ways(blocks: Iterable[tuple[int, int]]) -> set[tuple[int, int]]:
+    pairs = set(blocks)
+    return pairs | {(blocked, grower) for grower, blocked in pairs}
 
 
 def _ids_by_grower(rows: QuerySet[Any], grower: str) -> dict[int, list[int]]:

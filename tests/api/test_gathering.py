@@ -15,7 +15,7 @@ from exchange.wording.papers import READS_AS_LEAVE
 from growers.models import Grower
 from tests.api.caller import Caller, caller
 from tests.clock import MovableClock
-from tests.exchange.gathered import PERMIT, Gathered, make_gathered, make_gathering
+from tests.exchange.gathered import PERMIT, Gathered, make_deal, make_gathered, make_gathering
 from tests.exchange.refusal import rows
 from tests.exchange.services.test_address import HOME
 from tests.exchange.society import NOON
@@ -168,6 +168,21 @@ def test_a_steward_who_is_blocked_is_not_shown(gathered: Gathered, recipient_api
     assert answer.status == 422
     assert answer.body["errors"][0]["detail"] == "gathering_id is not a gathering that you can see."
     assert rows() == before
+
+
+@pytest.mark.parametrize("blocks", ["the steward", "the donor"])
+def test_it_is_shown_while_one_of_the_donors_may_meet_its_steward(
+    gathered: Gathered, recipient_api: Caller, blocks: str
+) -> None:
+    def keep_apart(donor: Grower) -> None:
+        pair = (gathered.steward, donor) if blocks == "the steward" else (donor, gathered.steward)
+        block_create(actor=pair[0], blocked=pair[1])
+
+    second = make_deal(make_grower("second"), gathered.recipient)
+    for donor, shown in ((gathered.donor, 1), (second.donor, 0)):
+        keep_apart(donor)
+        for query in ("gatherings", "gatherings?joinable=true"):
+            assert len(recipient_api.get(query).body["results"]) == shown
 
 
 # --- detours ---
