@@ -21,21 +21,15 @@ from growers.errors import Conflict, NotFound
 from growers.models import Grower, Site
 from tests.clock import MovableClock
 from tests.exchange.bargain import agree, propose
-from tests.exchange.gathered import Gathered, make_gathered, make_gathering
+from tests.exchange.gathered import Gathered, make_gathering
 from tests.exchange.parcel import forget, told
 from tests.exchange.refusal import problems, refused
 from tests.exchange.society import GERMANY, NOON, TODAY, make_pairing
-from tests.factories import make_grower, make_plant, make_site, make_wanted_cross
+from tests.factories import make_plant, make_site, make_wanted_cross
 
 pytestmark = pytest.mark.django_db
 
 State = Detour.State
-
-
-@pytest.fixture
-def gathered(donor: Grower, recipient: Grower, clock: MovableClock) -> Gathered:
-    clock.set(NOON)
-    return make_gathered(donor, recipient, make_grower("keeper"))
 
 
 def in_100(estimate: dict[str, Any]) -> str:

@@ -19,23 +19,15 @@ from exchange.services.detour_reckon import detour_plan_due
 from exchange.services.detour_rule import ALLOWED
 from exchange.services.shipment import shipment_plan, shipment_returned
 from growers.errors import Conflict, NotFound
-from growers.models import Grower
 from tests.clock import MovableClock
-from tests.exchange.gathered import Gathered, make_gathered
+from tests.exchange.gathered import Gathered
 from tests.exchange.parcel import forget, told
 from tests.exchange.refusal import refused
 from tests.exchange.society import NOON
-from tests.factories import make_grower
 
 pytestmark = pytest.mark.django_db
 
 State = Detour.State
-
-
-@pytest.fixture
-def gathered(donor: Grower, recipient: Grower, clock: MovableClock) -> Gathered:
-    clock.set(NOON)
-    return make_gathered(donor, recipient, make_grower("keeper"))
 
 
 # --- no, and taken back ---

@@ -50,11 +50,9 @@ CLUB = {**HOME, "name": "S. Keeper", "town": "Seeburg", "country": "DE"}
 
 
 @pytest.fixture
-def gathered(donor: Grower, recipient: Grower, clock: MovableClock) -> Gathered:
-    clock.set(NOON)
-    made = make_gathered(donor, recipient, make_grower("keeper"))
-    made.agree()
-    return made
+def gathered(gathered: Gathered) -> Gathered:
+    gathered.agree()
+    return gathered
 
 
 def seen_by(viewer: Grower, shipment: Shipment) -> ShipmentForViewer:

@@ -9,23 +9,13 @@ from exchange.services.detour import detour_accept, detour_ask, detour_withdraw
 from exchange.services.gathering import gathering_call_off
 from exchange.services.shipment import shipment_dispatch, shipment_plan
 from growers.errors import Conflict
-from growers.models import Grower
-from tests.clock import MovableClock
-from tests.exchange.gathered import Gathered, make_gathered
-from tests.exchange.society import NOON
-from tests.factories import make_grower
+from tests.exchange.gathered import Gathered
 from tests.growers.services.test_race import at_once
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 ROUNDS = 3
 LIVE = ("asked", "agreed")
-
-
-@pytest.fixture
-def gathered(donor: Grower, recipient: Grower, clock: MovableClock) -> Gathered:
-    clock.set(NOON)
-    return make_gathered(donor, recipient, make_grower("keeper"))
 
 
 def asked(gathered: Gathered) -> None:
