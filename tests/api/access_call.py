@@ -20,6 +20,7 @@ from tests.api.access_society import Society
 from tests.api.caller import Answer
 
 REQUEST_ID = "the-same-request"
+TIME_OF_DAY = re.compile(r"T\d\d:\d\d:\d\d\.\d+")
 NAMED = re.compile(r"\{(\w+)\}")
 KINDS = {"seed_parent": "plant", "pollen_parent": "plant", "pollen_plant": "plant", "pollen_taxon": "taxon"}
 """What an id in a body that the document shows is of, where its name does not say it."""
@@ -53,8 +54,12 @@ class Seen:
 
     @property
     def told(self) -> str:
-        """All that went out, without the ids that the viewer sent in the address."""
-        return whole(self.answer).replace(self.answer.response.request["PATH_INFO"], "")  # type: ignore[attr-defined]
+        """All that went out, without the ids that the viewer sent in the address and without times of day.
+
+        Seconds with their fraction would now and then read like a latitude.
+        """
+        text = whole(self.answer).replace(self.answer.response.request["PATH_INFO"], "")  # type: ignore[attr-defined]
+        return TIME_OF_DAY.sub("T", text)
 
 
 def whole(answer: Answer) -> str:
