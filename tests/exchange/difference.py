@@ -31,8 +31,11 @@ LEFT_OUT = (
 SUBJECTS = {
     "agreement": "exchange_agreement",
     "bloom": "growers_plant",
+    "detour": "exchange_detour",
     "grower": "growers_grower",
     "lot": "exchange_lot",
+    "mail": "exchange_mailmessage",
+    "matching_order": "exchange_matchingorder",
     "offer": "exchange_offer",
     "plant": "growers_plant",
     "shipment": "exchange_shipment",
@@ -42,7 +45,7 @@ SUBJECTS = {
     "weather": "growers_site",
     "webhook": "exchange_webhookdelivery",
 }
-"""Tables of the subjects of changes and due tasks, by the first word of their kind."""
+"""Tables of the subjects of changes and due tasks, by their kind or its first word."""
 
 
 @dataclass
@@ -102,7 +105,8 @@ def _told(table: str, row: Row, ranks: dict[str, dict[Any, int]]) -> str:
     for name, value in row.items():
         target = references.get(name)
         if name == "subject_id":
-            target = SUBJECTS.get(str(row["kind"]).split("_")[0])
+            kind = str(row["kind"])
+            target = SUBJECTS.get(kind, SUBJECTS.get(kind.split("_")[0]))
         if target is not None:
             kept[name] = ranks[target].get(value)
         elif name not in LEFT_OUT:
