@@ -9,7 +9,8 @@ from django.core.cache import caches
 
 from exchange.matching.reason import Reason
 from exchange.matching.smallest_change import SmallestChange
-from exchange.services.matching import Refused, matching_run
+from exchange.services.matching import matching_run
+from exchange.services.pair_outcome import Refused
 from exchange.services.refusal_memory import RefusalMemory, RefusedBefore
 from growers.models import Grower
 from growers.services.bloom import bloom_said_set
@@ -74,13 +75,13 @@ class Counted:
             self._count(name, monkeypatch)
 
     def _count(self, name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-        function = getattr(sys.modules["exchange.services.matching"], name)
+        function = getattr(sys.modules["exchange.services.pair_outcome"], name)
 
         def counted(*arguments: Any) -> Any:
             self.calls.append(name)
             return function(*arguments)
 
-        monkeypatch.setattr(f"exchange.services.matching.{name}", counted)
+        monkeypatch.setattr(f"exchange.services.pair_outcome.{name}", counted)
 
     def taken(self) -> list[str]:
         """The calls since it was last asked."""

@@ -83,13 +83,13 @@ def test_an_edit_reckons_only_what_it_touches(
     make_wanted_cross(seed)
     rescore(now=NOON)
     reckoned: list[str] = []
-    plan_pair = sys.modules["exchange.services.matching"].plan_pair
+    plan_pair = sys.modules["exchange.services.pair_outcome"].plan_pair
 
     def noted(offer: Any, wanted: Any, *rest: Any) -> Any:
         reckoned.append(wanted.key)
         return plan_pair(offer, wanted, *rest)
 
-    monkeypatch.setattr("exchange.services.matching.plan_pair", noted)
+    monkeypatch.setattr("exchange.services.pair_outcome.plan_pair", noted)
     bloom_said_set(actor=outsider, plant=seed, **SUMMER | {"first_month": 7})
     rescore(now=NOON + SECOND)
     assert reckoned == [str(seed.wanted_crosses.get().public_id)]
