@@ -67,18 +67,25 @@ def uses_of(
         rows = weights[way.usable_day[day, inside]] * day_probability[inside, None] * posted[day, rest]
         start = int(cool_start[day, rest])
         np.add.at(gathered[heat, :, start : start + span], way.parcel_days[day, inside], rows)
+    return uses_in(classes, gathered)
+
+
+def uses_in(heat_class_c: FloatArray, gathered: FloatArray) -> Uses:
+    """The likely uses of ``gathered``, chances (classes, days in the parcel, days at 4 °C).
+
+    ``heat_class_c`` (classes,) names the classes.
+    """
     heat_index, parcel_days, cool = _largest_cells(gathered)
-    return Uses(classes[heat_index], parcel_days, cool, gathered[heat_index, parcel_days, cool])
+    return Uses(heat_class_c[heat_index], parcel_days, cool, gathered[heat_index, parcel_days, cool])
 
 
 def _largest_cells(chance: FloatArray) -> tuple[IntegerArray, ...]:
     """Indices of the largest cells, leaving out those that together hold a negligible share."""
-    order = np.argsort(chance, axis=None)[::-1]
-    ranked = chance.ravel()[order]
-    reached = np.cumsum(ranked)
-    total = reached[-1]
+    some = np.flatnonzero(chance)
+    order = some[np.argsort(chance.ravel()[some])[::-1]]
+    reached = np.cumsum(chance.ravel()[order])
+    total = reached[-1] if some.size else 0.0
     kept = int(np.searchsorted(reached, total * (1.0 - constants.NEGLIGIBLE_EFFECT.value))) + 1
-    kept = min(kept, int(np.count_nonzero(ranked)))
     return tuple(index.astype(np.int64) for index in np.unravel_index(order[:kept], chance.shape))
 
 

@@ -7,19 +7,18 @@ from typing import Literal
 import numpy as np
 
 from exchange.matching import posting
-from exchange.matching.chance import Estimate, packet_effect_by_draw, shown_estimate
+from exchange.matching.bud_wait import BudWait, bud_wait
+from exchange.matching.chance import Estimate, shown_estimate
 from exchange.matching.donor_flowers import DonorFlowers, donor_flowers
-from exchange.matching.effect import first_draws, posting_age_days
 from exchange.matching.eligibility import compatibility
+from exchange.matching.pair_draws import pair_draws
 from exchange.matching.posting_date import Decider, first_of_best, posting_dates
 from exchange.matching.reason import Reason
 from exchange.matching.several import several_flowers
 from exchange.matching.side import Bloom, CrossWanted, Lane, PollenOffer
 from exchange.science import constants
 from exchange.science.bloom import Basis
-from exchange.science.compatibility import compatibility_draws
 from exchange.science.transit import arrival_quantile_days
-from exchange.science.viability import prior_draws
 
 Precision = Literal["season", "days", "clock"]
 
@@ -52,7 +51,8 @@ class PairPlan:
     the likeliest day can be used. ``donor_flowers`` are those that its doses take of the donor, None for
     pollen in hand. ``dates`` is None where no day within the horizon can be
     named yet. ``precision`` says whether the dates stand for weeks of a season, for days, or may carry
-    hours.
+    hours. ``bud_wait`` is what a lot gives that waits for the recipient's bud instead, None where there is
+    nothing to wait for.
     """
 
     each_flower: Estimate
@@ -70,6 +70,7 @@ class PairPlan:
     recipient_basis: Basis
     reasons: tuple[Reason, ...]
     donor_flowers: DonorFlowers | None = None
+    bud_wait: BudWait | None = None
 
 
 def plan_pair(
@@ -102,7 +103,7 @@ def plan_pair(
     followed = posting.follow(offer, lane, course, values["central"])
     if followed.value <= 0.0:
         return Reason("bloom_does_not_meet", ahead)
-    return _assemble(offer, wanted, wanted.bloom, lane, course, values, followed)
+    return _assemble(offer, wanted, wanted.bloom, lane, course, flowers, values, followed)
 
 
 def pair_chance(
@@ -126,26 +127,22 @@ def _assemble(
     bloom: Bloom,
     lane: Lane,
     course: posting.Course,
+    flowers: posting.RecipientFlowers,
     values: dict[Decider, posting.Value],
     followed: posting.Followed,
 ) -> PairPlan:
     taking = compatibility(wanted.parent, offer.parent)
-    draws = first_draws(prior_draws(offer.treatment), int(constants.RANGE_DRAW_COUNT.value))
-    takes = compatibility_draws(taking.prior, modifier=taking.factor, count=draws.q10.size)
-    uses = posting.uses(offer, lane, course, followed)
-    frozen = posting.frozen_days(offer, followed.likeliest_day)
-    age_days = posting_age_days(offer.treatment, frozen)[: draws.q10.size]
-    effect = packet_effect_by_draw(uses, draws, age_days, lane.packing)
-    each = shown_estimate(taking.mean * followed.value, takes * effect, draws.weight)
-    flowers = max(1, min(offer.doses, wanted.flowers))
-    shares = posting.dose_shares(offer, lane, course, followed, flowers)
+    by_draw = pair_draws(offer, lane, taking, posting.frozen_days(offer, followed.likeliest_day))
+    each = by_draw.estimate(followed.value, posting.uses(offer, lane, course, followed))
+    doses = max(1, min(offer.doses, wanted.flowers))
+    shares = posting.dose_shares(offer, lane, course, followed, doses)
     return PairPlan(
         each_flower=each,
         dose_chances=tuple(each.estimate * share for share in shares),
-        several=several_flowers(offer, lane, course, followed, takes, each, flowers),
-        flowers=flowers,
+        several=several_flowers(offer, lane, course, followed, by_draw.takes, each, doses),
+        flowers=doses,
         flowers_expected=posting.flowers_expected(course, lane, followed),
-        compatibility=shown_estimate(taking.mean, takes, draws.weight),
+        compatibility=shown_estimate(taking.mean, by_draw.takes, by_draw.pollen.weight),
         posted_chance=float(followed.posted.sum()),
         lost_chance=lane.transit.lost_probability,
         precision=precision(offer, bloom),
@@ -154,7 +151,8 @@ def _assemble(
         donor_basis=offer.bloom.basis if offer.lot is None and offer.bloom else "lot in hand",
         recipient_basis=bloom.basis,
         reasons=taking.reasons,
-        donor_flowers=donor_flowers(offer, lane, course.today, followed.likeliest_day, flowers),
+        donor_flowers=donor_flowers(offer, lane, course.today, followed.likeliest_day, doses),
+        bud_wait=bud_wait(offer, bloom, lane, course, flowers, by_draw, each),
     )
 
 

@@ -3,11 +3,13 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 
 import numpy as np
 
 from exchange.matching import decision
 from exchange.matching.arrival import Journey, journey, posted_value
+from exchange.matching.bud_report import first_reports
 from exchange.matching.chance import Uses, uses_of
 from exchange.matching.effect import EffectTable, effect_table
 from exchange.matching.flower_weight import first_use_weights, use_rows
@@ -76,6 +78,11 @@ class RecipientFlowers:
     rate: FloatArray
     weights: FloatArray
     early_weights: FloatArray
+
+    @cached_property
+    def first_reports(self) -> FloatArray:
+        """When a bud is first reported, array (days, 14, scenarios); only lots that may wait ask for it."""
+        return first_reports(self.rate)
 
 
 def recipient_flowers(bloom: Bloom, today: date) -> RecipientFlowers | None:
@@ -155,7 +162,7 @@ def _opening_rate(offer: PollenOffer, today: date, lead: int, days: int) -> Floa
 def values(offer: PollenOffer, lane: Lane, course: Course) -> dict[Decider, Value]:
     """Worth of posting in the central case on every day, in the three unfavourable ones on candidates."""
     tables = _effect_tables(offer, lane, course)
-    mean = {day: table.mean for day, table in tables.items()}
+    mean = _means(tables)
     low = {day: tables[day].low for day in np.flatnonzero(course.candidate).tolist()}
     usual, slow, days = lane.transit, lane.slow_transit, course.candidate
     return {
@@ -168,8 +175,20 @@ def values(offer: PollenOffer, lane: Lane, course: Course) -> dict[Decider, Valu
 
 def central_value(offer: PollenOffer, lane: Lane, course: Course) -> Value:
     """Worth of posting on each day in the central case alone, for the ranking pass."""
-    effect = {day: table.mean for day, table in _effect_tables(offer, lane, course).items()}
+    effect = mean_effects(offer, lane, course)
     return _value(offer, course, lane.transit, course.weights, effect, course.days.is_open)
+
+
+def mean_effects(offer: PollenOffer, lane: Lane, course: Course) -> dict[int, FloatArray]:
+    """Mean live effect of a packet posted on each day on which pollen may be ready.
+
+    Arrays (days in the parcel + 1, days at 4 °C + 1).
+    """
+    return _means(_effect_tables(offer, lane, course))
+
+
+def _means(tables: Mapping[int, EffectTable]) -> dict[int, FloatArray]:
+    return {day: table.mean for day, table in tables.items()}
 
 
 def ready_near(offer: PollenOffer, lane: Lane, course: Course) -> FloatArray:

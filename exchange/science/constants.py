@@ -300,6 +300,7 @@ BUD_AT_SURFACE_LAG_DAYS = Constant(
 BUD_AT_SURFACE_LAG_SD_DAYS = Constant(3.0, "d", "wide: no series found", "judgement")
 BUD_SHOWING_COLOUR_LAG_DAYS = Constant(2.0, "d", "bud showing colour to first flower", "judgement")
 BUD_SHOWING_COLOUR_LAG_SD_DAYS = Constant(1.5, "d", "wide: no series found", "judgement")
+BUD_LOOK_CHANCE = Constant(0.7, "", "a grower looks for buds on a day and reports one in sight", "judgement")
 FLOWERING_CHANCE_CLIMATE = Constant(0.85, "", "flowers at all, known from climate only", "judgement")
 FLOWERING_CHANCE_HEMISPHERE = Constant(0.7, "", "flowers at all, known from hemisphere only", "judgement")
 WEAK_MONTH_FACTOR = Constant(0.3, "", "rate of a weak month against a good one", "judgement")

@@ -20,6 +20,7 @@ from exchange.selectors.block import hidden_from
 from exchange.wording.catalogue import sentence
 from exchange.wording.pairing import (
     basis_sentence,
+    bud_wait_sentence,
     chance_sentence,
     decided_sentence,
     posting_sentence,
@@ -99,6 +100,20 @@ class DonorFlowers:
 
 
 @dataclass(frozen=True, slots=True)
+class BudWait:
+    """A lot that waits for the recipient's bud: how likely it is posted, and what a dose gives then.
+
+    ``better`` compares doses that are posted with those posted on the best day of the forecast.
+    """
+
+    posted_chance: float
+    each_posted: Estimated
+    each_promised: float
+    better: bool
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
 class TwoBaskets:
     """The doses in two packets instead of one: ``offer_id`` is the second donor's, None for the same donor.
 
@@ -166,6 +181,7 @@ class PairingForViewer:
     several_flowers: int
     several: Estimated
     donor_flowers: DonorFlowers | None
+    bud_wait: BudWait | None
     two_baskets: TwoBaskets | None
     compatibility: Estimated | None
     lost_chance: float
@@ -244,6 +260,7 @@ def _for_viewer(viewer: Grower, row: Pairing) -> PairingForViewer:
         several_flowers=plan["several"]["flowers"],
         several=_estimated(plan["several"]),
         donor_flowers=DonorFlowers(**plan["donor_flowers"]) if plan.get("donor_flowers") else None,
+        bud_wait=_bud_wait(row),
         two_baskets=None if secret_kept else _two_baskets(row),
         compatibility=None if secret_kept else _estimated(plan["compatibility"]),
         lost_chance=plan["lost_chance"],
@@ -299,6 +316,15 @@ def _dated(plan: Record) -> Dated:
         send_at_once=dates.get("send_at_once"),
         **days,
     )
+
+
+def _bud_wait(row: Pairing) -> BudWait | None:
+    # Plans of before it was reckoned have none.
+    wait = row.plan.get("bud_wait")
+    if not wait:
+        return None
+    each = _estimated(wait["each_posted"])
+    return BudWait(**{**wait, "each_posted": each}, detail=bud_wait_sentence(row))
 
 
 def _two_baskets(row: Pairing) -> TwoBaskets | None:

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
 
+from exchange.matching.bud_wait import BudWait
 from exchange.matching.chance import Estimate
 from exchange.matching.donor_flowers import DonorFlowers
 from exchange.matching.plan import PairPlan, PlannedDates
@@ -21,6 +22,7 @@ def plan_record(plan: PairPlan) -> dict[str, Any]:
         "several": {"flowers": plan.flowers, **_estimate(plan.several, basis)},
         "flowers_expected": round(plan.flowers_expected, DIGITS),
         "donor_flowers": _donor_flowers(plan.donor_flowers),
+        "bud_wait": _bud_wait(plan.bud_wait, basis),
         "two_baskets": None,
         "compatibility": _estimate(plan.compatibility, {"compatibility": "prior of the groups"}),
         "posted_chance": round(plan.posted_chance, DIGITS),
@@ -48,6 +50,17 @@ def _estimate(estimate: Estimate, basis: Mapping[str, str]) -> dict[str, Any]:
 
 def _donor_flowers(flowers: DonorFlowers | None) -> dict[str, Any] | None:
     return {"needed": flowers.needed, "chance": round(flowers.chance, DIGITS)} if flowers else None
+
+
+def _bud_wait(wait: BudWait | None, basis: Mapping[str, str]) -> dict[str, Any] | None:
+    if wait is None:
+        return None
+    return {
+        "posted_chance": round(wait.posted_chance, DIGITS),
+        "each_posted": _estimate(wait.each_posted, basis),
+        "each_promised": round(wait.each_promised, DIGITS),
+        "better": wait.better,
+    }
 
 
 def _dates(dates: PlannedDates | None) -> dict[str, Any] | None:

@@ -15,6 +15,7 @@ from exchange.wording.chance import chance_in_words, percent
 from exchange.wording.pairing import (
     BASIS,
     basis_sentence,
+    bud_wait_sentence,
     chance_sentence,
     decided_sentence,
     posting_sentence,
@@ -83,6 +84,8 @@ def _pairing_lines(pairing: Pairing) -> list[str]:
     lines += [f"  papers    {line}" for line in sentences([pairing.papers] if pairing.papers else [])]
     lines += [f"  for       {line}" for line in sentences(pairing.reasons)]
     lines += [f"  mind      {line}" for line in sentences(pairing.cautions)]
+    if wait := bud_wait_sentence(pairing):
+        lines += [f"  wait      {wait}"]
     if split := two_baskets_sentence(pairing):
         lines += [f"  split     {split}"]
     if pairing.smallest_change:

@@ -48,6 +48,31 @@ def chance_sentence(pairing: Pairing) -> str:
     return f"{words}; {more}"
 
 
+def bud_wait_sentence(pairing: Pairing) -> str:
+    """What a lot gives that waits for the recipient's bud; empty where that was not reckoned."""
+    wait = pairing.plan.get("bud_wait")
+    if not wait:
+        return ""
+    each, now = (percent(of["estimate"]) for of in (wait["each_posted"], pairing.plan["each_flower"]))
+    low, high = (percent(wait["each_posted"][end]) for end in ("low", "high"))
+    figures = _(
+        "{advice}: each dose posted then {each}, likely range {low} to {high}, instead of {now}"
+    ).format(advice=_bud_advice(wait["better"], differs=each != now), each=each, low=low, high=high, now=now)
+    if not wait["better"]:
+        return figures
+    return _("{figures}; posted with {posted} only, so {promised} for each dose promised").format(
+        figures=figures, posted=percent(wait["posted_chance"]), promised=percent(wait["each_promised"])
+    )
+
+
+def _bud_advice(better: bool, *, differs: bool) -> str:
+    if not differs:
+        return _("to wait for the recipient's bud changes little")
+    if better:
+        return _("better to wait for the recipient's bud")
+    return _("better not to wait for the recipient's bud")
+
+
 def two_baskets_sentence(pairing: Pairing) -> str:
     """What the doses in two packets would give instead of one; empty where that was not reckoned."""
     baskets = pairing.plan.get("two_baskets") or {}
@@ -77,16 +102,21 @@ def posting_sentence(pairing: Pairing) -> str:
     if dates is None:
         week = _week(date.fromisoformat(pairing.plan["likeliest_posting"]))
         return _("too early to name a day; likeliest in the {week}").format(week=week)
+    wait = pairing.plan.get("bud_wait")
     if pairing.plan["precision"] == "season":
-        return _season(dates)
-    return _days(dates)
+        # Pollen on request is collected when the flowers tell, so that it costs nothing to wait for them.
+        return _season(dates, on_bud=wait is None or wait["better"])
+    words = _days(dates)
+    return _("{words}; better once a bud shows").format(words=words) if wait and wait["better"] else words
 
 
-def _season(dates: Mapping[str, Any]) -> str:
+def _season(dates: Mapping[str, Any], *, on_bud: bool) -> str:
     first, last = (_week(date.fromisoformat(dates[name])) for name in ("good_first", "good_last"))
     if first == last:
-        return _("in the {week}, once a bud shows").format(week=first)
-    return _("between the {first} and the {last}, once a bud shows").format(first=first, last=last)
+        words = _("in the {week}").format(week=first)
+    else:
+        words = _("between the {first} and the {last}").format(first=first, last=last)
+    return _("{words}, once a bud shows").format(words=words) if on_bud else words
 
 
 def _days(dates: Mapping[str, Any]) -> str:

@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
+from exchange.matching.bud_wait import BudWait
 from exchange.matching.chance import Estimate
 from exchange.matching.plan import PairPlan, PlannedDates
 from exchange.models import Pairing
@@ -25,6 +26,18 @@ def planned_dates(**changes: Any) -> PlannedDates:
     return replace(plain, **changes)
 
 
+def a_bud_wait(**changes: Any) -> BudWait:
+    """At the bud each dose 10 in 100, so that the lot does better not to wait."""
+    plain = BudWait(posted_chance=1.0, each_posted=Estimate(0.1, 0.02, 0.28), each_promised=0.1, better=False)
+    return replace(plain, **changes)
+
+
+RARELY = a_bud_wait(
+    posted_chance=0.68, each_posted=Estimate(0.15, 0.05, 0.4), each_promised=0.102, better=True
+)
+"""Of a seed parent that may not flower at all."""
+
+
 def a_plan(**changes: Any) -> PairPlan:
     """Each flower 12 in 100, with four of them a third; pollen in hand, a recipient with records."""
     plain = PairPlan(
@@ -42,6 +55,7 @@ def a_plan(**changes: Any) -> PairPlan:
         donor_basis="lot in hand",
         recipient_basis="records",
         reasons=(),
+        bud_wait=a_bud_wait(),
     )
     return replace(plain, **changes)
 

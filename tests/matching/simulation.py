@@ -20,10 +20,12 @@ from exchange.matching.side import Bloom
 from exchange.science import constants
 from exchange.science.arrays import BoolArray, FloatArray, IntegerArray
 from exchange.science.bloom import BloomWindow
+from exchange.science.bloom_chain import BUD_LAG
 from exchange.science.bloom_scenario import daily_rate
-from exchange.science.business_day import delivery_date
+from exchange.science.business_day import delivery_date, next_open_day
 from exchange.science.constants import LogNormalPrior
 from exchange.science.parcel import heat_class_c, thermal_age_in_parcel_days
+from exchange.science.season_statistic import truncated_normal_quantile
 from exchange.science.thermal_age import rate_factor
 from exchange.science.viability import HALF_LIFE_PRIORS
 from tests.matching.instance import Instance
@@ -162,6 +164,43 @@ def post_in_hand(pair: Instance, seasons: int) -> Posted:
     day = posting.follow(pair.offer, pair.lane, course, central).likeliest_day
     chilled = pair.offer.lot.store == "refrigerator"
     return Posted(np.full(seasons, day), np.full(seasons, pair.offer.lot.stored_days + day if chilled else 0))
+
+
+def simulate_at_the_bud(pair: Instance, *, seasons: int, seed: int) -> tuple[float, Outcome]:
+    """Play seasons of a lot that waits for the bud; the share that is posted, and all seasons' outcome."""
+    assert pair.offer.lot is not None and pair.wanted.bloom is not None
+    rng = np.random.default_rng(seed)
+    lives = draw_pollen(rng, pair, seasons)
+    span = int(constants.SEASON_HORIZON_DAYS.value) + posting.TRAVEL_MARGIN_DAYS
+    bloom = pair.wanted.bloom
+    flowers = poisson_flowers(rng, bloom.window, _offset(pair, bloom), span, seasons)
+    bud = buds_reported(rng, flowers)
+    reported = np.where(bud.any(axis=1), bud.argmax(axis=1), NEVER)
+    day = np.full(seasons, NEVER)
+    for seen in np.unique(reported[reported != NEVER]):
+        day[reported == seen] = posted_after(pair, int(seen))
+    posted = Posted(day, np.where(day == NEVER, 0, pair.offer.lot.stored_days + day))
+    delivered = deliver(rng, pair, day)
+    age = age_on_arrival(pair, lives, posted, delivered)
+    played = pollinate(rng, pair, lives, delivered, age, flowers, 1)
+    return float((day != NEVER).mean()), played
+
+
+def buds_reported(rng: np.random.Generator, flowers: IntegerArray) -> BoolArray:
+    """Days of each season on which the recipient looks and a bud is at the surface; shape of ``flowers``."""
+    lag = truncated_normal_quantile(rng.random(flowers.shape[0]), BUD_LAG["at the surface"], low=0.0)
+    bud = np.zeros(flowers.shape, np.bool_)
+    for ahead in range(1, ceil(lag.max()) + 1):
+        rows = lag > ahead - 1
+        bud[rows, :-ahead] |= flowers[rows, ahead:] > 0
+    looked: BoolArray = rng.random(flowers.shape) < constants.BUD_LOOK_CHANCE.value
+    return bud & looked
+
+
+def posted_after(pair: Instance, reported: int) -> int:
+    """Day ahead on which the donor posts who is told on the day ``reported``: the next open one."""
+    post_on = next_open_day(pair.lane.origin, pair.today + timedelta(days=reported + 1))
+    return (post_on - pair.today).days
 
 
 def post_on_request(rng: np.random.Generator, pair: Instance, seasons: int, flowering: Flowering) -> Posted:

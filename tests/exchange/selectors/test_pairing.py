@@ -21,6 +21,7 @@ from exchange.selectors.pairing import (
 from growers.models import Grower, Site
 from growers.services.taxon import taxon_update
 from tests.clock import MovableClock
+from tests.exchange.plan import RARELY
 from tests.exchange.society import (
     NOON,
     SECRET_NAME,
@@ -166,6 +167,24 @@ def test_where_nothing_could_be_split_there_are_no_two_baskets(society: Society,
     pairing.plan["two_baskets"] = {"reckoned_from": "a digest"}
     pairing.save()
     assert seen_by(society.seed.grower).two_baskets is None
+
+
+def test_both_read_what_waiting_for_the_bud_gives(society: Society) -> None:
+    make_pairing(society.offer, society.wanted, plan={"bud_wait": RARELY})
+    for viewer in (society.given.grower, society.seed.grower):
+        wait = seen_by(viewer).bud_wait
+        assert wait is not None
+        assert (wait.posted_chance, wait.each_promised, wait.better) == (0.68, 0.102, True)
+        assert (wait.each_posted.estimate, wait.each_posted.low, wait.each_posted.high) == (0.15, 0.05, 0.4)
+        assert wait.detail.startswith("better to wait for the recipient's bud: each dose posted then 15 %")
+
+
+def test_a_plan_of_before_it_was_reckoned_has_no_waiting_for_the_bud(
+    society: Society, pairing: Pairing
+) -> None:
+    del pairing.plan["bud_wait"]
+    pairing.save()
+    assert seen_by(society.seed.grower).bud_wait is None
 
 
 def test_both_read_how_many_flowers_the_doses_take(society: Society) -> None:

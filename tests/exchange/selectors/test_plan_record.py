@@ -11,7 +11,7 @@ from exchange.matching.donor_flowers import DonorFlowers
 from exchange.matching.plan import PairPlan, PlannedDates
 from exchange.matching.reason import Reason
 from exchange.selectors.plan_record import plan_record, reason_records
-from tests.exchange.plan import a_plan, planned_dates
+from tests.exchange.plan import RARELY, a_plan, planned_dates
 
 BASIS = {"donor": "lot in hand", "recipient": "records"}
 
@@ -33,6 +33,16 @@ def test_flowers_of_the_donor_are_told_where_pollen_is_collected_on_request() ->
     assert plan_record(a_plan())["donor_flowers"] is None
     record = plan_record(a_plan(donor_flowers=DonorFlowers(4, 1.0 / 3.0)))
     assert record["donor_flowers"] == {"needed": 4, "chance": 0.333333333}
+
+
+def test_what_waiting_for_the_bud_gives_is_told_of_a_lot_that_may_wait() -> None:
+    assert plan_record(a_plan(bud_wait=None))["bud_wait"] is None
+    assert plan_record(a_plan(bud_wait=RARELY))["bud_wait"] == {
+        "posted_chance": 0.68,
+        "each_posted": {"estimate": 0.15, "low": 0.05, "high": 0.4, "basis": BASIS},
+        "each_promised": 0.102,
+        "better": True,
+    }
 
 
 def test_dates_are_civil_dates_and_no_hour_is_stored() -> None:

@@ -6,6 +6,7 @@ from typing import Any, get_args
 
 import pytest
 
+from exchange.matching.bud_wait import BudWait
 from exchange.matching.chance import Estimate
 from exchange.matching.plan import Precision
 from exchange.matching.posting_date import Decider
@@ -14,13 +15,14 @@ from exchange.wording.pairing import (
     BASIS,
     DECIDERS,
     basis_sentence,
+    bud_wait_sentence,
     chance_sentence,
     decided_sentence,
     posting_sentence,
     sentences,
     two_baskets_sentence,
 )
-from tests.exchange.plan import a_pairing, planned_dates
+from tests.exchange.plan import RARELY, a_bud_wait, a_pairing, planned_dates
 from tests.exchange.wording.plain import API_WORDS, HOUR
 
 DAY = re.compile(r"\b(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun)\b")
@@ -59,17 +61,30 @@ POSTING = {
         {"dates": planned_dates(send_at_once=True, not_later_than=date(2026, 6, 18))},
         "send at once, Thu 18 June",
     ),
+    "in hand, better at the bud": (
+        {"precision": "clock", "bud_wait": RARELY},
+        "best on Thu 18 June, not later than Thu 25 June; better once a bud shows",
+    ),
     "season": (
+        {"precision": "season", "bud_wait": None},
+        "between the week of 15 June and the week of 22 June, once a bud shows",
+    ),
+    "season, in hand": (
         {"precision": "season"},
+        "between the week of 15 June and the week of 22 June",
+    ),
+    "season, in hand, better at the bud": (
+        {"precision": "season", "bud_wait": RARELY},
         "between the week of 15 June and the week of 22 June, once a bud shows",
     ),
     "season of one week": (
-        {"precision": "season", "dates": planned_dates(good_last=date(2026, 6, 21))},
+        {"precision": "season", "bud_wait": None, "dates": planned_dates(good_last=date(2026, 6, 21))},
         "in the week of 15 June, once a bud shows",
     ),
     "season over New Year": (
         {
             "precision": "season",
+            "bud_wait": None,
             "dates": planned_dates(good_first=date(2027, 1, 1), good_last=date(2027, 1, 4)),
         },
         "between the week of 28 December and the week of 4 January, once a bud shows",
@@ -135,6 +150,41 @@ def test_stored_reasons_are_worded_in_their_order() -> None:
         "'Mule' has no working pollen (its grower).",
         "Below the least chance that was asked for.",
     ]
+
+
+# --- to wait for the bud ---
+
+WAITING: dict[str, tuple[BudWait, str]] = {
+    "worse": (
+        a_bud_wait(),
+        "better not to wait for the recipient's bud: each dose posted then 10 %, likely range 2.0 % to 28 %,"
+        " instead of 12 %",
+    ),
+    "better": (
+        RARELY,
+        "better to wait for the recipient's bud: each dose posted then 15 %, likely range 5.0 % to 40 %,"
+        " instead of 12 %; posted with 68 % only, so 10 % for each dose promised",
+    ),
+    "not to be seen": (
+        a_bud_wait(each_posted=Estimate(0.1199, 0.02, 0.28), each_promised=0.1199),
+        "to wait for the recipient's bud changes little: each dose posted then 12 %, likely range 2.0 % to"
+        " 28 %, instead of 12 %",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", WAITING)
+def test_what_waiting_for_the_bud_gives(case: str) -> None:
+    wait, expected = WAITING[case]
+    assert bud_wait_sentence(a_pairing(bud_wait=wait)) == expected
+    assert not API_WORDS.search(expected)
+
+
+def test_plans_of_before_say_nothing_of_the_bud() -> None:
+    row = a_pairing(precision="season")
+    del row.plan["bud_wait"]
+    assert bud_wait_sentence(row) == ""
+    assert posting_sentence(row) == "between the week of 15 June and the week of 22 June, once a bud shows"
 
 
 # --- two packets ---
