@@ -1,8 +1,7 @@
 """The bud call: a lot waits in the donor's store until the recipient sees a bud at the surface.
 
-A forecast knows weeks, a bud knows days. By the models a call comes too late for the first flowers, so that
-it is no reason to wait: it is for doses that are still there. It gives more capsules where the recipient has
-no refrigerator, or nothing is known of the plant's bloom (``tests/matching/test_bud_season.py``).
+A forecast knows weeks, a bud knows days. Whether waiting for it is better is said by the plan of each lot
+(``exchange.matching.bud_wait``); whoever still has doses when a bud is seen is called.
 """
 
 from datetime import date, datetime, timedelta
