@@ -60,9 +60,9 @@ def bud_wait_sentence(pairing: Pairing) -> str:
     ).format(advice=_bud_advice(wait["better"], differs=each != now), each=each, low=low, high=high, now=now)
     if not wait["better"]:
         return figures
-    return _("{figures}; posted with {posted} only, so {promised} for each dose promised").format(
-        figures=figures, posted=percent(wait["posted_chance"]), promised=percent(wait["each_promised"])
-    )
+    return _(
+        "{figures}; it is posted only if a bud is seen, with {posted}: of each dose promised {promised}"
+    ).format(figures=figures, posted=percent(wait["posted_chance"]), promised=percent(wait["each_promised"]))
 
 
 def _bud_advice(better: bool, *, differs: bool) -> str:

@@ -206,8 +206,8 @@ def _records(first: date, last: date) -> tuple[SeasonRecord, ...]:
 
 def _said(known_by: str, first: date, last: date) -> BloomFacts:
     """What its grower says of a plant, if anything."""
-    sure = {"said month": constants.SAID_MONTH_SD_DAYS, "said date": constants.SAID_DATE_SD_DAYS}
-    if known_by not in sure:
+    if known_by != "said month":
         return BloomFacts()
-    said = SaidWindow((first.month, first.day), (last.month, last.day), sure[known_by].value)
+    sure = constants.SAID_MONTH_SD_DAYS.value
+    said = SaidWindow((first.month, first.day), (last.month, last.day), sure)
     return BloomFacts(said=said)

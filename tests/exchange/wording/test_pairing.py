@@ -163,7 +163,7 @@ WAITING: dict[str, tuple[BudWait, str]] = {
     "better": (
         RARELY,
         "better to wait for the recipient's bud: each dose posted then 15 %, likely range 5.0 % to 40 %,"
-        " instead of 12 %; posted with 68 % only, so 10 % for each dose promised",
+        " instead of 12 %; it is posted only if a bud is seen, with 68 %: of each dose promised 10 %",
     ),
     "not to be seen": (
         a_bud_wait(each_posted=Estimate(0.1199, 0.02, 0.28), each_promised=0.1199),
