@@ -11,6 +11,10 @@ LONGEST_LAG_DAYS = 13
 """A bud at the surface is in sight for longer in fewer than two seasons of a thousand (by ``BUD_LAG``)."""
 
 
+NEGLIGIBLE = 1e-6
+"""Share of the seasons still without a report, though flowers are to come, that is let go (judgement)."""
+
+
 def bud_days_chance() -> FloatArray:
     """Chance that a bud is in sight on 1, 2, … days before its flower opens; array (13,), sum 1."""
     lag = BUD_LAG["at the surface"]
@@ -47,10 +51,14 @@ def first_reports(daily_rate: FloatArray) -> FloatArray:
     # Silent so far, by days in sight and by how many of the days ahead are known to be without a flower.
     silent = np.zeros((LONGEST_LAG_DAYS, LONGEST_LAG_DAYS, scenarios))
     silent[:, 0] = bud_days_chance()[:, None]
+    left = np.ones(scenarios)
     first, last = _flowering(daily_rate)
     for day in range(max(first - LONGEST_LAG_DAYS, 0), last):
         ahead = opened[:, day + 1 : day + LONGEST_LAG_DAYS + 2].T
-        silent = _look(silent, ahead, shares[day])
+        _look(silent, ahead - ahead[0], shares[day])
+        left -= shares[day].sum(axis=0)
+        if left @ (opened[:, -1] > ahead[0]) < NEGLIGIBLE * scenarios:
+            break
     return shares
 
 
@@ -60,20 +68,22 @@ def _flowering(daily_rate: FloatArray) -> tuple[int, int]:
     return (int(flowering[0]), int(flowering[-1])) if flowering.size else (0, 0)
 
 
-def _look(silent: FloatArray, opened: FloatArray, shares: FloatArray) -> FloatArray:
-    """One day: put the reports into ``shares`` (14, scenarios), give who is silent the day after.
+def _look(silent: FloatArray, opened: FloatArray, shares: FloatArray) -> None:
+    """One day: put the reports into ``shares`` (14, scenarios), leave in ``silent`` who is so the day after.
 
-    ``opened`` are the flowers expected before each of the days from tomorrow on, array (14, scenarios).
+    ``opened`` are the flowers expected from tomorrow to before each of the days that follow, array
+    (14, scenarios).
     """
     looks = constants.BUD_LOOK_CHANCE.value
+    none = np.exp(-opened)
     # Nothing between the last day known to be without a flower and the last on which a bud would show.
-    none = np.exp(-np.maximum(opened[1:, None] - opened[None, :-1], 0.0))
-    looked, unseen = looks * silent, looks * silent * none
-    shares[:-1] += looked.sum(axis=0)
-    shares[1:] -= unseen.sum(axis=1)
-    after = np.zeros_like(silent)
-    after[:, :-1] = (1.0 - looks) * silent[:, 1:]
-    after[:, 0] += (1.0 - looks) * silent[:, 0]
+    unseen = looks * np.einsum("ajs,js->as", silent, 1.0 / none[:-1]) * none[1:]
+    shares[:-1] += looks * silent.sum(axis=0)
+    shares[1:] -= unseen
+    silent *= 1.0 - looks
+    unknown = silent[:, 0].copy()
+    silent[:, :-1] = silent[:, 1:]
+    silent[:, 0] += unknown
+    silent[:, -1] = 0.0
     in_sight = np.arange(LONGEST_LAG_DAYS)
-    after[in_sight, in_sight] += unseen.sum(axis=1)
-    return after
+    silent[in_sight, in_sight] += unseen

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from exchange.matching.bud_report import LONGEST_LAG_DAYS, bud_days_chance, first_reports
+from exchange.matching.bud_report import LONGEST_LAG_DAYS, NEGLIGIBLE, bud_days_chance, first_reports
 from exchange.science import constants
 from exchange.science.arrays import FloatArray
 from exchange.science.bloom_chain import BUD_LAG
@@ -72,7 +72,7 @@ def test_days_in_sight_are_those_of_the_lag_from_bud_to_flower() -> None:
 def test_a_season_without_a_flower_has_no_report() -> None:
     shares = first_reports(np.vstack([np.zeros(40), np.full(40, 0.5)]))
     assert shares[:, :, 0].sum(axis=1) == pytest.approx(np.zeros(40), abs=1e-12)
-    assert shares[:, :, 1].sum() == pytest.approx(1.0, abs=1e-6)
+    assert shares[:, :, 1].sum() == pytest.approx(1.0, abs=2.0 * NEGLIGIBLE)
     assert not first_reports(np.zeros((2, 40))).any()
 
 
