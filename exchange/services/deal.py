@@ -97,8 +97,9 @@ def offer_lock(offer: Offer) -> list[Supply]:
     supplies = supplies_lock(offer)
     for reservation in lapsed_release(supplies, now):
         _lapse(reservation.agreement, EndReason.TIME_RAN_OUT, reservation.reserved_until, now)
-    unanswered = Q(state=State.PROPOSED, lapses_at__lte=now)
-    for agreement in agreements_locked(offer).filter(unanswered):
+    # Hardly ever is there one: what would be read of it is not joined.
+    unanswered = Agreement.objects.filter(offer=offer, state=State.PROPOSED, lapses_at__lte=now)
+    for agreement in unanswered.select_for_update().order_by("pk"):
         _lapse(agreement, EndReason.NO_ANSWER, agreement.lapses_at, now)
     return supplies
 

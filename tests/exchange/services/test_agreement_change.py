@@ -2,9 +2,9 @@
 
 from collections.abc import Callable
 from functools import partial
-from itertools import product
 
 import pytest
+from django.db import transaction
 
 from exchange.models import Agreement, AgreementEvent, DueTask, PapersStatement, Reservation
 from exchange.services.agreement import agreement_decline
@@ -193,14 +193,17 @@ def test_the_table_knows_every_state_and_nothing_leads_out_of_an_end() -> None:
     assert ALLOWED["agreed"] == {"lapsed", "ended"}
 
 
-@pytest.mark.parametrize(("state", "act"), product(State.values, ACTS))
-def test_every_action_in_every_state(bargain: Bargain, state: str, act: str, clock: MovableClock) -> None:
-    agreement = in_state(bargain, state, clock)
-    call, leads_to = ACTS[act]
-    if state not in leads_to:
-        refused(lambda: call(agreement), Conflict)
-        return
-    call(agreement)
-    agreement.refresh_from_db()
-    assert agreement.state == leads_to[state]
-    assert_sums_hold()
+@pytest.mark.parametrize("state", State.values)
+def test_every_action_in_every_state(bargain: Bargain, state: str, clock: MovableClock) -> None:
+    key = in_state(bargain, state, clock).pk
+    for call, leads_to in ACTS.values():
+        agreement = Agreement.objects.get(pk=key)
+        if state not in leads_to:
+            refused(partial(call, agreement), Conflict)
+            continue
+        before = transaction.savepoint()
+        call(agreement)
+        agreement.refresh_from_db()
+        assert agreement.state == leads_to[state]
+        assert_sums_hold()
+        transaction.savepoint_rollback(before)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from datetime import timedelta
-from itertools import product
+from functools import partial
 from typing import Any
 
 import pytest
@@ -86,16 +86,20 @@ def test_every_state_has_a_way_to_it_and_an_act() -> None:
     assert ACTS.keys() == set(State) - {State.PLANNED}
 
 
-@pytest.mark.parametrize(("state", "wanted"), list(product(ALLOWED, ACTS)))
-def test_a_state_follows_as_the_table_says(sending: Sending, state: str, wanted: str) -> None:
-    shipment = at_state(sending, state)
-    if wanted in ALLOWED[state]:
+@pytest.mark.parametrize("state", ALLOWED)
+def test_a_state_follows_as_the_table_says(sending: Sending, state: str) -> None:
+    key = at_state(sending, state).pk
+    possible = ", ".join(sorted(ALLOWED[state])) or "nothing: it is over"
+    for wanted in ACTS:
+        shipment = Shipment.objects.get(pk=key)
+        if wanted not in ALLOWED[state]:
+            error = refused(partial(ACTS[wanted], sending, shipment), Conflict)
+            assert error.detail == f"The parcel is {state} and cannot become {wanted}; allowed: {possible}."
+            continue
+        before = transaction.savepoint()
         assert ACTS[wanted](sending, shipment).state == wanted
         assert Shipment.objects.get().state == wanted
-        return
-    error = refused(lambda: ACTS[wanted](sending, shipment), Conflict)
-    possible = ", ".join(sorted(ALLOWED[state])) or "nothing: it is over"
-    assert error.detail == f"The parcel is {state} and cannot become {wanted}; allowed: {possible}."
+        transaction.savepoint_rollback(before)
 
 
 # --- planned, changed, packed, called off ---
