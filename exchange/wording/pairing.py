@@ -103,11 +103,12 @@ def posting_sentence(pairing: Pairing) -> str:
         week = _week(date.fromisoformat(pairing.plan["likeliest_posting"]))
         return _("too early to name a day; likeliest in the {week}").format(week=week)
     wait = pairing.plan.get("bud_wait")
-    if pairing.plan["precision"] == "season":
-        # Pollen on request is collected when the flowers tell, so that it costs nothing to wait for them.
-        return _season(dates, on_bud=wait is None or wait["better"])
-    words = _days(dates)
-    return _("{words}; better once a bud shows").format(words=words) if wait and wait["better"] else words
+    # Pollen on request is collected when the flowers tell, so that it costs nothing to wait for them.
+    season = pairing.plan["precision"] == "season"
+    words = _season(dates, on_bud=not wait) if season else _days(dates)
+    if wait and wait["better"]:
+        return _("once a bud shows; by the forecast alone {words}").format(words=words)
+    return words
 
 
 def _season(dates: Mapping[str, Any], *, on_bud: bool) -> str:

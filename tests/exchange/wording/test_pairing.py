@@ -63,7 +63,7 @@ POSTING = {
     ),
     "in hand, better at the bud": (
         {"precision": "clock", "bud_wait": RARELY},
-        "best on Thu 18 June, not later than Thu 25 June; better once a bud shows",
+        "once a bud shows; by the forecast alone best on Thu 18 June, not later than Thu 25 June",
     ),
     "season": (
         {"precision": "season", "bud_wait": None},
@@ -75,7 +75,7 @@ POSTING = {
     ),
     "season, in hand, better at the bud": (
         {"precision": "season", "bud_wait": RARELY},
-        "between the week of 15 June and the week of 22 June, once a bud shows",
+        "once a bud shows; by the forecast alone between the week of 15 June and the week of 22 June",
     ),
     "season of one week": (
         {"precision": "season", "bud_wait": None, "dates": planned_dates(good_last=date(2026, 6, 21))},
