@@ -42,7 +42,6 @@ def bud_wait(
     bloom: Bloom,
     lane: Lane,
     course: posting.Course,
-    flowers: posting.RecipientFlowers,
     by_draw: PairDraws,
     by_forecast: Estimate,
 ) -> BudWait | None:
@@ -52,7 +51,7 @@ def bud_wait(
     """
     if not may_wait(offer, bloom, lane):
         return None
-    found = called(offer, lane, course, flowers)
+    found = called(offer, lane, course)
     if found.value <= 0.0:
         return None
     each = by_draw.estimate(found.value, found.uses, found.posted_chance)
@@ -71,9 +70,7 @@ def may_wait(offer: PollenOffer, bloom: Bloom, lane: Lane) -> bool:
     return chilled and not bound and bloom.basis not in ("flower seen", "bud seen")
 
 
-def called(
-    offer: PollenOffer, lane: Lane, course: posting.Course, flowers: posting.RecipientFlowers
-) -> Called:
+def called(offer: PollenOffer, lane: Lane, course: posting.Course) -> Called:
     """Follow a lot in a refrigerator through every scenario until the bud, and on to its flower.
 
     Raises
@@ -84,27 +81,28 @@ def called(
     if offer.lot is None:
         raise ValueError(f"{offer.key} has no lot; allowed: pollen in hand.")
     classes, heat = np.unique(course.way.heat_class_c, return_inverse=True)
-    longest, days = course.way.longest_parcel_days, flowers.rate.shape[1]
+    longest, days = course.way.longest_parcel_days, course.flowers.rate.shape[1]
     gathered = np.zeros((classes.size, longest + 1, offer.lot.stored_days + days))
-    for (heat_class, parcel_days), chance in _used(course, lane, flowers, heat):
+    for (heat_class, parcel_days), chance in _used(course, lane, heat):
         # A packet ages from day to day, in the parcel or at 4 °C: by its flower the two add up to the day.
         at_4_c = offer.lot.stored_days + np.arange(days) - parcel_days
         held = at_4_c >= 0
         gathered[heat_class, parcel_days, at_4_c[held]] = chance[held]
-    value = _value(gathered, course, posting.mean_effects(offer, lane, course))
-    posted_chance = float(flowers.first_reports.sum()) / flowers.rate.shape[0]
+    effect = {heat[day]: table for day, table in posting.mean_effects(offer, lane, course).items()}
+    value = sum(_worth(gathered[number], table) for number, table in effect.items())
+    posted_chance = float(course.flowers.first_reports.sum()) / course.flowers.rate.shape[0]
     return Called(posted_chance, value, uses_in(classes, gathered))
 
 
 def _used(
-    course: posting.Course, lane: Lane, flowers: posting.RecipientFlowers, heat: IntegerArray
+    course: posting.Course, lane: Lane, heat: IntegerArray
 ) -> Iterator[tuple[tuple[int, int], FloatArray]]:
     """Chance that packets meet their first flower on each day, array (days,).
 
     For each kind of packets, as (heat class, days in the parcel).
     """
-    kinds, waiting = _packets(course, lane, flowers.first_reports, heat)
-    opens = -np.expm1(-flowers.rate)
+    kinds, waiting = _packets(course, lane, heat)
+    opens = -np.expm1(-course.flowers.rate)
     used, here = np.zeros((len(kinds), opens.shape[1])), np.zeros((len(kinds), opens.shape[0]))
     for day in range(used.shape[1]):
         here += waiting[:, day]
@@ -115,13 +113,14 @@ def _used(
 
 
 def _packets(
-    course: posting.Course, lane: Lane, reports: FloatArray, heat: IntegerArray
+    course: posting.Course, lane: Lane, heat: IntegerArray
 ) -> tuple[list[tuple[int, int]], FloatArray]:
     """Kinds of packets, and the shares that can meet a flower from each day on, signed as the reports are.
 
     Array (kinds, days, scenarios).
     """
-    way, posted = course.way, _posted(course, reports)
+    way, reports = course.way, course.flowers.first_reports
+    posted = _posted(course, reports)
     steps = np.flatnonzero(lane.transit.day_probability)
     every = np.array([(heat[post], parcel) for _, post in posted for parcel in way.parcel_days[post, steps]])
     kinds, kind = np.unique(every.reshape(-1, 2), axis=0, return_inverse=True)
@@ -158,12 +157,7 @@ def _posted(course: posting.Course, reports: FloatArray) -> list[tuple[int, int]
     return [(int(day), int(opened[on])) for day, on in zip(reported, after, strict=True) if on < opened.size]
 
 
-def _value(gathered: FloatArray, course: posting.Course, effect: dict[int, FloatArray]) -> float:
-    """Worth of the uses by the mean live effect."""
-    heat = {float(course.way.heat_class_c[day]): table for day, table in effect.items()}
-    total = 0.0
-    for number, heat_class_c in enumerate(np.unique(course.way.heat_class_c)):
-        if heat_class_c in heat:
-            rows, columns = np.nonzero(gathered[number])
-            total += float(gathered[number, rows, columns] @ heat[heat_class_c][rows, columns])
-    return total
+def _worth(chance: FloatArray, effect: FloatArray) -> float:
+    """Worth of uses of one heat class by the mean live effect; its table is no shorter than they need."""
+    rows, columns = np.nonzero(chance)
+    return float(chance[rows, columns] @ effect[rows, columns])

@@ -103,7 +103,7 @@ def plan_pair(
     followed = posting.follow(offer, lane, course, values["central"])
     if followed.value <= 0.0:
         return Reason("bloom_does_not_meet", ahead)
-    return _assemble(offer, wanted, wanted.bloom, lane, course, flowers, values, followed)
+    return _assemble(offer, wanted, wanted.bloom, lane, course, values, followed)
 
 
 def pair_chance(
@@ -127,20 +127,19 @@ def _assemble(
     bloom: Bloom,
     lane: Lane,
     course: posting.Course,
-    flowers: posting.RecipientFlowers,
     values: dict[Decider, posting.Value],
     followed: posting.Followed,
 ) -> PairPlan:
     taking = compatibility(wanted.parent, offer.parent)
     by_draw = pair_draws(offer, lane, taking, posting.frozen_days(offer, followed.likeliest_day))
     each = by_draw.estimate(followed.value, posting.uses(offer, lane, course, followed))
-    doses = max(1, min(offer.doses, wanted.flowers))
-    shares = posting.dose_shares(offer, lane, course, followed, doses)
+    flowers = max(1, min(offer.doses, wanted.flowers))
+    shares = posting.dose_shares(offer, lane, course, followed, flowers)
     return PairPlan(
         each_flower=each,
         dose_chances=tuple(each.estimate * share for share in shares),
-        several=several_flowers(offer, lane, course, followed, by_draw.takes, each, doses),
-        flowers=doses,
+        several=several_flowers(offer, lane, course, followed, by_draw.takes, each, flowers),
+        flowers=flowers,
         flowers_expected=posting.flowers_expected(course, lane, followed),
         compatibility=shown_estimate(taking.mean, by_draw.takes, by_draw.pollen.weight),
         posted_chance=float(followed.posted.sum()),
@@ -151,8 +150,8 @@ def _assemble(
         donor_basis=offer.bloom.basis if offer.lot is None and offer.bloom else "lot in hand",
         recipient_basis=bloom.basis,
         reasons=taking.reasons,
-        donor_flowers=donor_flowers(offer, lane, course.today, followed.likeliest_day, doses),
-        bud_wait=bud_wait(offer, bloom, lane, course, flowers, by_draw, each),
+        donor_flowers=donor_flowers(offer, lane, course.today, followed.likeliest_day, flowers),
+        bud_wait=bud_wait(offer, bloom, lane, course, by_draw, each),
     )
 
 

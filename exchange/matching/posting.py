@@ -32,19 +32,30 @@ TRAVEL_MARGIN_DAYS = 60
 
 
 @dataclass(frozen=True)
+class RecipientFlowers:
+    """Receptive flowers ahead: rate (scenarios, days) and first-use weights, central and ending early."""
+
+    rate: FloatArray
+    weights: FloatArray
+    early_weights: FloatArray
+
+    @cached_property
+    def first_reports(self) -> FloatArray:
+        """When a bud is first reported, array (days, 14, scenarios); only lots that may wait ask for it."""
+        return first_reports(self.rate)
+
+
+@dataclass(frozen=True)
 class Course:
     """One offer towards one wanted cross, laid out on the days ahead (day 0 is ``today``).
 
-    ``weights`` are the recipient's first-use weights, ``early_weights`` those of a season that ends
-    early; ``ready`` (days, longest gap) is the chance that pollen of each rest is ready.
+    ``ready`` (days, longest gap) is the chance that pollen of each rest is ready.
     """
 
     today: date
     days: PostingDays
     way: Journey
-    weights: FloatArray
-    early_weights: FloatArray
-    receptive_rate: FloatArray
+    flowers: RecipientFlowers
     ready: FloatArray
     base_rest_days: int
     candidate: BoolArray
@@ -69,20 +80,6 @@ class Followed:
     def likeliest_day(self) -> int:
         """The day on which the packet is most likely posted."""
         return int(np.argmax(self.posted.sum(axis=1)))
-
-
-@dataclass(frozen=True)
-class RecipientFlowers:
-    """Receptive flowers ahead: rate (scenarios, days) and first-use weights, central and ending early."""
-
-    rate: FloatArray
-    weights: FloatArray
-    early_weights: FloatArray
-
-    @cached_property
-    def first_reports(self) -> FloatArray:
-        """When a bud is first reported, array (days, 14, scenarios); only lots that may wait ask for it."""
-        return first_reports(self.rate)
 
 
 def recipient_flowers(bloom: Bloom, today: date) -> RecipientFlowers | None:
@@ -119,9 +116,7 @@ def course(
         today=today,
         days=days,
         way=way,
-        weights=flowers.weights,
-        early_weights=flowers.early_weights,
-        receptive_rate=flowers.rate,
+        flowers=flowers,
         ready=ready,
         base_rest_days=0 if offer.lot else clock.rest_days,
         candidate=days.is_open & horizon & likely,
@@ -166,17 +161,17 @@ def values(offer: PollenOffer, lane: Lane, course: Course) -> dict[Decider, Valu
     low = {day: tables[day].low for day in np.flatnonzero(course.candidate).tolist()}
     usual, slow, days = lane.transit, lane.slow_transit, course.candidate
     return {
-        "central": _value(offer, course, usual, course.weights, mean, course.days.is_open),
-        "viability": _value(offer, course, usual, course.weights, low, days),
-        "recipient_end": _value(offer, course, usual, course.early_weights, mean, days),
-        "transit": _value(offer, course, slow, course.weights, mean, days),
+        "central": _value(offer, course, usual, course.flowers.weights, mean, course.days.is_open),
+        "viability": _value(offer, course, usual, course.flowers.weights, low, days),
+        "recipient_end": _value(offer, course, usual, course.flowers.early_weights, mean, days),
+        "transit": _value(offer, course, slow, course.flowers.weights, mean, days),
     }
 
 
 def central_value(offer: PollenOffer, lane: Lane, course: Course) -> Value:
     """Worth of posting on each day in the central case alone, for the ranking pass."""
     effect = mean_effects(offer, lane, course)
-    return _value(offer, course, lane.transit, course.weights, effect, course.days.is_open)
+    return _value(offer, course, lane.transit, course.flowers.weights, effect, course.days.is_open)
 
 
 def mean_effects(offer: PollenOffer, lane: Lane, course: Course) -> dict[int, FloatArray]:
@@ -238,7 +233,7 @@ def cool_start(offer: PollenOffer, course: Course) -> IntegerArray:
 def uses(offer: PollenOffer, lane: Lane, course: Course, followed: Followed) -> Uses:
     """Where the packets of a followed policy end."""
     start = cool_start(offer, course)
-    return uses_of(followed.posted, start, course.way, lane.transit.day_probability, course.weights)
+    return uses_of(followed.posted, start, course.way, lane.transit.day_probability, course.flowers.weights)
 
 
 def dose_shares(
@@ -252,8 +247,8 @@ def dose_shares(
     table = _effect_table(offer, lane, course, day).mean
     start = int(cool_start(offer, course)[day, 0])
     worth = np.zeros(doses)
-    for step in np.flatnonzero(course.way.usable_day[day] < course.receptive_rate.shape[1]):
-        rows = use_rows(course.receptive_rate, int(course.way.usable_day[day, step]), doses)
+    for step in np.flatnonzero(course.way.usable_day[day] < course.flowers.rate.shape[1]):
+        rows = use_rows(course.flowers.rate, int(course.way.usable_day[day, step]), doses)
         left = table[course.way.parcel_days[day, step], start : start + rows.shape[1]]
         worth += lane.transit.day_probability[step] * (rows[:, : left.size] @ left)
     falling = np.minimum.accumulate(worth)
@@ -264,7 +259,7 @@ def flowers_expected(course: Course, lane: Lane, followed: Followed) -> float:
     """Receptive flowers expected after half of the packets posted on the likeliest day have arrived."""
     step = arrival_quantile_days(lane.transit, 0.5) - 1
     usable = int(course.way.usable_day[followed.likeliest_day, step])
-    return float(course.receptive_rate[:, usable:].sum(axis=1).mean())
+    return float(course.flowers.rate[:, usable:].sum(axis=1).mean())
 
 
 def frozen_days(offer: PollenOffer, day: int) -> int:
@@ -299,7 +294,7 @@ def _effect_table(offer: PollenOffer, lane: Lane, course: Course, day: int) -> E
 
 def _longest_wait(offer: PollenOffer, course: Course, days: IntegerArray) -> int:
     """Most days at 4 °C that count for a posting day: its first packets meet the last flower."""
-    ahead = np.maximum(course.weights.shape[1] - course.way.usable_day[days, 0], 0)
+    ahead = np.maximum(course.flowers.weights.shape[1] - course.way.usable_day[days, 0], 0)
     return int((ahead + cool_start(offer, course)[days].max(axis=1)).max())
 
 

@@ -74,7 +74,7 @@ def sender(
 def alone(first: Sender, doses: int) -> float:
     """Chance of at least one capsule from one packet of a sender, 0 where it cannot be posted."""
     packet = first.first_packet
-    return at_least_one([Basket(doses, packet.arrivals)], first.course.receptive_rate) if packet else 0.0
+    return at_least_one([Basket(doses, packet.arrivals)], first.course.flowers.rate) if packet else 0.0
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,7 @@ def split(first: Sender, second: Sender, doses: tuple[int, int]) -> Split | None
     baskets = [Basket(count, packet.arrivals) for count, packet in zip(doses, (one, other), strict=True)]
     today = first.course.today
     days = today + timedelta(days=one.day), today + timedelta(days=other.day)
-    return Split(doses, days, at_least_one(baskets, first.course.receptive_rate))
+    return Split(doses, days, at_least_one(baskets, first.course.flowers.rate))
 
 
 def shared_between(total: int, most_of_first: int, most_of_second: int) -> tuple[int, int] | None:

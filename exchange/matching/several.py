@@ -48,7 +48,7 @@ def several_flowers(
     if flowers == 1:
         return each
     arrived = arrivals(offer, lane, course, followed.likeliest_day, takes)
-    rate = some_scenarios(course.receptive_rate)
+    rate = some_scenarios(course.flowers.rate)
     one, many = (by_draw(arrived, rate, doses) for doses in (1, flowers))
     if one.mean() <= 0.0:
         return each
@@ -84,7 +84,7 @@ def arrivals(
     age = posting_age_days(offer.treatment, posting.frozen_days(offer, day))[:DRAWS]
     longest = course.way.longest_parcel_days
     in_parcel = parcel_age_days(lane.packing, float(course.way.heat_class_c[day]), longest)[:DRAWS]
-    days = course.receptive_rate.shape[1]
+    days = course.flowers.rate.shape[1]
     found = []
     for step in np.flatnonzero(lane.transit.day_probability >= least_share):
         usable = int(course.way.usable_day[day, step])

@@ -162,7 +162,7 @@ def test_real_parcels_are_the_sum_over_all_their_ways(seed: int, doses: tuple[in
     assert first is not None
     second = given.packet(first.day + 7)
     assert second is not None
-    rate = given.course.receptive_rate
+    rate = given.course.flowers.rate
     baskets = Basket(doses[0], first.arrivals), Basket(doses[1], second.arrivals)
     assert at_least_one(baskets, rate) == pytest.approx(way_by_way(*baskets, rate), abs=1e-3)
 

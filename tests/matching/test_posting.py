@@ -153,7 +153,7 @@ def test_each_dose_of_a_packet_is_worth_less_than_the_one_before() -> None:
     day, table = followed.likeliest_day, posting._effect_tables(pair.offer, pair.lane, course)
     worth = []
     for dose in (1, 3):
-        weights = first_use_weights(course.receptive_rate, dose=dose)
+        weights = first_use_weights(course.flowers.rate, dose=dose)
         total = 0.0
         for step, share in enumerate(pair.lane.transit.day_probability):
             usable, parcel = course.way.usable_day[day, step], course.way.parcel_days[day, step]
