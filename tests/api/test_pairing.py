@@ -44,6 +44,16 @@ def society(donor: Grower, recipient: Grower, clock: MovableClock) -> Society:
     return make_society(donor, recipient)
 
 
+BUD_WAIT = {
+    "posted_chance": 1.0,
+    "each_posted": {"estimate": 0.1, "low": 0.02, "high": 0.28, "basis": BASIS},
+    "each_promised": 0.1,
+    "better": False,
+    "detail": "better not to wait for the recipient's bud: each dose posted then 10 %, likely range"
+    " 2.0 % to 28 %, instead of 12 %",
+}
+
+
 @pytest.fixture
 def pairing(society: Society) -> Pairing:
     return make_pairing(society.offer, society.wanted)
@@ -82,14 +92,7 @@ def for_both(society: Society, pairing: Pairing) -> dict[str, Any]:
         "several_flowers": 4,
         "several": {"estimate": 0.33, "low": 0.1, "high": 0.7, "basis": BASIS},
         "donor_flowers": None,
-        "bud_wait": {
-            "posted_chance": 1.0,
-            "each_posted": {"estimate": 0.1, "low": 0.02, "high": 0.28, "basis": BASIS},
-            "each_promised": 0.1,
-            "better": False,
-            "detail": "better not to wait for the recipient's bud: each dose posted then 10 %, likely range"
-            " 2.0 % to 28 %, instead of 12 %",
-        },
+        "bud_wait": BUD_WAIT,
         "lost_chance": 0.01,
         "dates": {"precision": "days", "likeliest_posting": "2026-06-18", **plan["dates"]},
         "words": {

@@ -15,7 +15,7 @@ from itertools import permutations
 import numpy as np
 
 from exchange.matching import posting
-from exchange.matching.plan import PairPlan, plan_pair
+from exchange.matching.plan import PairPlan
 from exchange.matching.side import Lane
 from exchange.models import Offer
 from exchange.models.offer import PackingPreset
@@ -57,10 +57,7 @@ class Season:
     @cached_property
     def plan(self) -> PairPlan:
         """The engine's plan for the lot."""
-        pair = self.pair
-        plan = plan_pair(pair.offer, pair.wanted, pair.lane, pair.today, pair.flowers)
-        assert isinstance(plan, PairPlan)
-        return plan
+        return self.pair.planned()
 
     def rng(self, stream: int) -> np.random.Generator:
         """A stream of draws that does not depend on the day of posting."""

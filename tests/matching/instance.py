@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from exchange.matching.plan import PairPlan, plan_pair
 from exchange.matching.posting import RecipientFlowers, recipient_flowers
 from exchange.matching.side import Bloom, CrossWanted, Lane, LotInHand, Parent, PollenOffer
 from exchange.science import constants
@@ -37,6 +38,12 @@ class Instance:
         """The recipient's flowers ahead."""
         assert self.wanted.bloom is not None
         return recipient_flowers(self.wanted.bloom, self.today)
+
+    def planned(self) -> PairPlan:
+        """The engine's plan."""
+        plan = plan_pair(self.offer, self.wanted, self.lane, self.today, self.flowers)
+        assert isinstance(plan, PairPlan)
+        return plan
 
 
 def window(start: float, end: float, **changes: Any) -> BloomWindow:

@@ -9,7 +9,6 @@ import pytest
 
 from exchange.matching.bud_wait import BudWait
 from exchange.matching.eligibility import compatibility
-from exchange.matching.plan import PairPlan, plan_pair
 from exchange.science.bloom import Basis
 from tests.matching.bud_season import KNOWN_BY, PAIRS, draw_season
 from tests.matching.instance import (
@@ -32,16 +31,10 @@ SCENARIO_ERROR = 0.02
 """That a chance over 128 scenarios is off by, as a share of it (measured, judgement)."""
 
 
-def plan_of(pair: Instance) -> PairPlan:
-    plan = plan_pair(pair.offer, pair.wanted, pair.lane, pair.today, pair.flowers)
-    assert isinstance(plan, PairPlan)
-    return plan
-
-
 def waiting(pair: Instance) -> BudWait:
-    plan = plan_of(pair)
-    assert plan.bud_wait is not None
-    return plan.bud_wait
+    wait = pair.planned().bud_wait
+    assert wait is not None
+    return wait
 
 
 def in_hand(pair: Instance) -> Instance:
@@ -95,7 +88,7 @@ def test_a_plant_that_flowers_in_half_of_the_years_gets_half_as_many_packets() -
 
 
 def test_waiting_is_better_where_the_plant_may_not_flower_and_not_where_it_is_sure_to() -> None:
-    always, rarely = (plan_of(sure(40.0, flowering_chance=chance)) for chance in (1.0, 0.5))
+    always, rarely = (sure(40.0, flowering_chance=chance).planned() for chance in (1.0, 0.5))
     assert always.bud_wait is not None and rarely.bud_wait is not None
     assert not always.bud_wait.better
     assert always.bud_wait.each_posted.estimate < always.each_flower.estimate
@@ -117,7 +110,7 @@ def test_the_range_holds_the_chance_and_stays_below_that_of_the_two_plants() -> 
 def test_there_is_nothing_to_wait_with(changes: dict[str, Any]) -> None:
     pair = sure(40.0)
     plain = replace(pair, offer=offer(**changes))
-    assert plan_of(plain).bud_wait is None
+    assert plain.planned().bud_wait is None
 
 
 @pytest.mark.parametrize("basis", ["bud seen", "flower seen"])
@@ -125,7 +118,7 @@ def test_there_is_nothing_to_wait_for_once_a_bud_or_flower_was_seen(basis: Basis
     pair = sure(4.0)
     assert pair.wanted.bloom is not None
     seen = replace(pair.wanted.bloom, window=replace(pair.wanted.bloom.window, basis=basis))
-    assert plan_of(replace(pair, wanted=replace(pair.wanted, bloom=seen))).bud_wait is None
+    assert replace(pair, wanted=replace(pair.wanted, bloom=seen)).planned().bud_wait is None
 
 
 @pytest.mark.parametrize(
@@ -139,9 +132,9 @@ def test_there_is_nothing_to_wait_for_once_a_bud_or_flower_was_seen(basis: Basis
 )
 def test_a_packet_that_goes_by_way_of_a_third_grower_keeps_their_days(bound: dict[str, Any]) -> None:
     pair = sure(40.0)
-    assert plan_of(replace(pair, lane=replace(pair.lane, customs_delay_days=2, **bound))).bud_wait is None
+    assert replace(pair, lane=replace(pair.lane, customs_delay_days=2, **bound)).planned().bud_wait is None
 
 
 def test_every_link_of_the_chain_below_a_bud_may_wait() -> None:
     for number, known_by in enumerate(KNOWN_BY):
-        assert plan_of(draw_season(0, number, (known_by,)).pair).bud_wait is not None
+        assert draw_season(0, number, (known_by,)).pair.planned().bud_wait is not None

@@ -5,7 +5,6 @@ from pathlib import Path
 
 import pytest
 
-from exchange.matching.plan import PairPlan, plan_pair
 from exchange.science import constants
 from tests.matching.instance import random_pair
 from tests.matching.simulation import even_flowers, simulate
@@ -34,8 +33,7 @@ def test_the_page_lists_its_constants_and_says_what_is_checked() -> None:
 @pytest.mark.parametrize(("index", "shown", "played", "even"), PLAYED.findall(TEXT))
 def test_the_page_shows_the_seasons_that_were_played(index: str, shown: str, played: str, even: str) -> None:
     pair = random_pair(int(index))
-    plan = plan_pair(pair.offer, pair.wanted, pair.lane, pair.today, pair.flowers)
-    assert isinstance(plan, PairPlan)
+    plan = pair.planned()
     found = (
         plan.each_flower.estimate,
         simulate(pair, seasons=SEASONS, seed=int(index)).each_flower,

@@ -27,15 +27,9 @@ from tests.matching.instance import (
 ALL_YEAR = replace(window(0.0, 365.0), start_sd=0.0, end_sd=0.0, all_year=True)
 
 
-def planned(pair: Instance) -> PairPlan:
-    plan = plan_pair(pair.offer, pair.wanted, pair.lane, pair.today, pair.flowers)
-    assert isinstance(plan, PairPlan)
-    return plan
-
-
 @cache
 def usual() -> PairPlan:
-    return planned(Instance(offer(doses=4), wanted(flowers=3), lane(), TODAY))
+    return Instance(offer(doses=4), wanted(flowers=3), lane(), TODAY).planned()
 
 
 def known(sd_days: float) -> Bloom:
@@ -76,7 +70,7 @@ def test_the_chance_is_compatibility_times_what_following_the_table_is_worth() -
     central = posting.values(pair.offer, pair.lane, course)["central"]
     followed = posting.follow(pair.offer, pair.lane, course, central)
     # Hardy by hardy: Beta(1.5, 3.5).
-    assert planned(pair).each_flower.estimate == pytest.approx(0.3 * followed.value)
+    assert pair.planned().each_flower.estimate == pytest.approx(0.3 * followed.value)
     assert pair_chance(pair.offer, pair.wanted, pair.lane, TODAY, pair.flowers) == pytest.approx(
         0.3 * followed.value
     )
@@ -110,7 +104,7 @@ def test_where_both_flower_all_year_there_is_no_deadline_this_season() -> None:
         lane(origin=EVERY_DAY, destination=EVERY_DAY, ambient_c=np.full(12, 25.0)),
         TODAY,
     )
-    dates = planned(pair).dates
+    dates = pair.planned().dates
     assert dates is not None
     assert dates.post_on == TODAY
     assert dates.not_later_than is None
@@ -119,7 +113,7 @@ def test_where_both_flower_all_year_there_is_no_deadline_this_season() -> None:
 
 def test_a_donor_too_seldom_in_flower_is_given_no_day() -> None:
     rare = bloom(window(40.0, 46.0, start_sd=20.0, flowering_chance=0.1, rate_exposure_days=30.0), seed=5)
-    plan = planned(Instance(offer(bloom=rare), wanted(), lane(), TODAY))
+    plan = Instance(offer(bloom=rare), wanted(), lane(), TODAY).planned()
     assert plan.dates is None
     assert plan.likeliest_posting > TODAY
     assert plan.posted_chance < 0.1
@@ -164,5 +158,5 @@ def test_plans_stand_by_chance_and_equal_ones_by_key() -> None:
 def test_today_may_be_the_last_day_of_a_year() -> None:
     today = date(2026, 12, 31)
     donor, seed = (bloom(window(*days, origin=today), seed=6) for days in ((-5.0, 40.0), (0.0, 60.0)))
-    plan = planned(Instance(offer(bloom=donor), wanted(bloom=seed), lane(), today))
+    plan = Instance(offer(bloom=donor), wanted(bloom=seed), lane(), today).planned()
     assert plan.dates is not None and plan.dates.arrival_half.year == 2027

@@ -119,12 +119,6 @@ def test_chances_are_chances(pair: Instance) -> None:
         assert plan.dates.post_on <= (plan.dates.not_later_than or plan.dates.post_on)
 
 
-def planned(pair: Instance) -> PairPlan:
-    plan = plan_pair(pair.offer, pair.wanted, pair.lane, pair.today, pair.flowers)
-    assert isinstance(plan, PairPlan)
-    return plan
-
-
 def in_bloom(donor: float, recipient: float) -> Instance:
     """A pair whose post works every day at one temperature, so that only bloom moves its dates."""
     return Instance(
@@ -136,7 +130,7 @@ def in_bloom(donor: float, recipient: float) -> Instance:
 
 
 def test_ten_days_later_bloom_of_both_moves_every_date_ten_days() -> None:
-    now, later = planned(in_bloom(20.0, 25.0)).dates, planned(in_bloom(30.0, 35.0)).dates
+    now, later = in_bloom(20.0, 25.0).planned().dates, in_bloom(30.0, 35.0).planned().dates
     assert now is not None and later is not None
     ten = timedelta(days=10)
     assert later.post_on == now.post_on + ten
@@ -147,8 +141,8 @@ def test_ten_days_later_bloom_of_both_moves_every_date_ten_days() -> None:
 
 @pytest.mark.parametrize("moved", ["donor", "recipient"])
 def test_ten_days_later_first_bloom_of_either_never_moves_a_date_forward(moved: str) -> None:
-    now = planned(in_bloom(20.0, 25.0)).dates
-    later = planned(in_bloom(30.0, 25.0) if moved == "donor" else in_bloom(20.0, 35.0)).dates
+    now = in_bloom(20.0, 25.0).planned().dates
+    later = (in_bloom(30.0, 25.0) if moved == "donor" else in_bloom(20.0, 35.0)).planned().dates
     assert now is not None and later is not None
     assert now.not_later_than is not None and later.not_later_than is not None
     before = now.good_first, now.post_on, now.not_later_than, now.good_last
@@ -171,9 +165,9 @@ def test_a_lot_past_best_before_is_planned_with_its_chance() -> None:
     best_before, _ = best_before_days(prior_draws("dried"), live_effect_rates())
     assert float(np.median(dispatch_age_days("dried"))) + 21.0 > best_before
     old, fresh = (
-        planned(
-            Instance(offer(lot=lot(days)), wanted(bloom=bloom(window(2.0, 60.0), seed=12)), lane(), TODAY)
-        )
+        Instance(
+            offer(lot=lot(days)), wanted(bloom=bloom(window(2.0, 60.0), seed=12)), lane(), TODAY
+        ).planned()
         for days in (21, 0)
     )
     assert old.dates is not None

@@ -7,7 +7,7 @@ import pytest
 
 from exchange.matching import posting
 from exchange.matching.chance import Estimate
-from exchange.matching.plan import PairPlan, plan_pair
+from exchange.matching.plan import PairPlan
 from exchange.matching.several import (
     DRAWS,
     LEAST_TRANSIT_CHANCE,
@@ -23,9 +23,7 @@ from tests.matching.instance import TODAY, Instance, lane, lot, offer, transit, 
 def plan_of(doses: int, in_hand: bool) -> PairPlan:
     given = offer(doses=doses, lot=lot(2)) if in_hand else offer(doses=doses)
     pair = Instance(given, wanted(flowers=doses), lane(), TODAY)
-    plan = plan_pair(pair.offer, pair.wanted, pair.lane, TODAY, pair.flowers)
-    assert isinstance(plan, PairPlan)
-    return plan
+    return pair.planned()
 
 
 @pytest.mark.parametrize("in_hand", [True, False])

@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from exchange.matching.plan import PairPlan, plan_pair
 from tests.matching.instance import TODAY, Instance, lane, offer, random_pair, wanted, window
 from tests.matching.simulation import even_flowers, poisson_flowers, simulate
 
@@ -17,8 +16,7 @@ FEW = (1, 2, 6, 9, 13)
 def differences(index: int) -> tuple[float, float]:
     """Shown minus simulated: of each flower, and of at least one capsule; both within the margin."""
     pair = random_pair(index)
-    plan = plan_pair(pair.offer, pair.wanted, pair.lane, pair.today, pair.flowers)
-    assert isinstance(plan, PairPlan)
+    plan = pair.planned()
     played = simulate(pair, seasons=SEASONS, seed=index)
     found = plan.each_flower.estimate - played.each_flower, plan.several.estimate - played.several
     for difference, share in zip(found, (played.each_flower, played.several), strict=True):
